@@ -412,6 +412,7 @@ def test_a_folder_that_cannot_be_written(job: Path, capsys: pytest.CaptureFixtur
     assert [path.name for path in job.iterdir() if path.name.startswith(".")] == []
 
 
+@pytest.mark.deep
 def test_the_same_job_gives_the_same_bytes(job: Path) -> None:
     """Two processes, with other hash seeds, print the same bytes in every form."""
     for form in ((), ("--json",), ("--csv",)):

@@ -124,6 +124,7 @@ def test_a_trade_off_has_two_figures_and_says_that_it_is_proven(capsys: Capsys, 
             assert min(row[other] for row in mine) == few[other]
 
 
+@pytest.mark.deep
 def test_both_trade_offs_may_be_asked_for(capsys: Capsys, tmp_path: Path) -> None:
     """Each has its own table, in every form."""
     both = ("--trade-off", "worst/boxes", "--trade-off", "worst/spread")
@@ -445,6 +446,7 @@ def test_jobs_answered_separately_stand_side_by_side(capsys: Capsys, job: Path, 
         assert line.endswith(f" {row['leftover_sets']}")
 
 
+@pytest.mark.deep
 def test_what_jobs_have_in_common_is_told_once(capsys: Capsys, tmp_path: Path, job: Path, other: Path) -> None:
     """A kind in which they have the same positions and the same answer, in tables and in the picture; not where a
     reading differs."""

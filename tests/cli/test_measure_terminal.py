@@ -159,4 +159,4 @@ def test_a_kill_at_any_moment_loses_no_echoed_reading(tmp_path: Path, many: int)
     *_, summary = ran.stdout.splitlines() or [ran.stderr]
     assert ran.returncode == 0, ran.stdout + ran.stderr
     kills, broken, places, in_work = (int(word) for word in summary.replace(",", "").split() if word.isdecimal())
-    assert (kills, broken) == (many, 0) and places > 20 and in_work > 0
+    assert (kills, broken) == (many, 0) and places > min(20, many // 2) and in_work > 0

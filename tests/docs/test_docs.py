@@ -144,8 +144,8 @@ class Console:
 
 
 def shown() -> list[Any]:
-    """The pages with sessions; those of a shelf are long."""
-    slow = ("shelf.md", "from-the-shelf.md")
+    """The pages with sessions, of which some are long."""
+    slow = ("comparing.md", "shelf.md", "from-the-shelf.md")
     return [pytest.param(page, marks=[pytest.mark.deep] if page.name in slow else []) for page in pages("console")]
 
 

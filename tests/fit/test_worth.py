@@ -106,6 +106,7 @@ def test_a_seating_from_few_readings_counts_for_more() -> None:
     assert wider > 1.14
 
 
+@pytest.mark.deep
 def test_expected_figures_are_no_better_than_calculated() -> None:
     """Symmetric errors make worst deviation and spread larger on average, within the noise of the draws."""
     looked = 0

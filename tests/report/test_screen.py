@@ -231,6 +231,7 @@ def test_full_is_for_readers_only() -> None:
         assert (ran.returncode, ran.stdout) == (2, "") and "--full lengthens the report" in ran.stderr
 
 
+@pytest.mark.deep
 def test_warnings_stand_in_report_json_and_beside_errors(tmp_path: Path) -> None:
     """A file that is not read is told in the report, in JSON and on standard error, by assign and by check, and also
     beside mistakes that stop both; --quiet keeps it off standard error alone."""
@@ -305,6 +306,7 @@ def test_warnings_of_several_jobs_carry_their_names(tmp_path: Path) -> None:
     assert ran.returncode == 2 and ran.stderr.startswith("warning: one: shells/old.txt is not read")
 
 
+@pytest.mark.deep
 def test_a_slack_that_was_rounded_is_told_everywhere(tmp_path: Path) -> None:
     """What the options say amiss stands with the warnings of the files."""
     folder = write_job(tmp_path)

@@ -225,6 +225,7 @@ def test_each_job_as_if_it_had_the_shells_alone() -> None:
             assert [row._replace(found=row.found._replace(job="")) for row in rows] == list(other or ())
 
 
+@pytest.mark.deep
 def test_of_many_boxes_each_is_left_out_and_the_two_that_are_missed_least() -> None:
     """With more than eight boxes; the pair is the best of all pairs."""
     rng = random.Random(15)
