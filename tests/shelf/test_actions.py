@@ -210,17 +210,20 @@ def test_outside_its_limits_only_with_permission(shelf: Shelf, tmp_path: Path) -
 
 def test_a_position_in_doubt(shelf: Shelf, tmp_path: Path) -> None:
     """One that rests on readings in doubt is told when it is set aside and fitted, and its engine says so."""
-    folder = planned_job(tmp_path / "doubtful", ONE_ROD)
-    plan = folder / "assignment.json"
-    plan.write_text(
-        plan.read_text().replace('"position": "R1", "kind"', '"readings_in_doubt": true, "position": "R1", "kind"')
-    )
+    bores = ("1.9421", "1.9420", "1.9422", "1.9421", "1.9440")  # the last one reads too large among these
+    rows = "".join(f"R{i},rod,1.8162,{bore}\n" for i, bore in enumerate(bores, 1))
+    box = "".join(f"{half[0]}{i},rod,{half},0.0618\n" for half in ("upper", "lower") for i in range(1, 6))
+    header = "position,kind,journal,housing_bore\n"
+    folder = planned_job(tmp_path / "doubtful", header + rows, "shell,kind,half,wall\n" + box)
     take_in(shelf, read_stock([folder]))
-    assert [f.code for f in set_aside(shelf, read_planned(folder)).attention] == ["in-doubt"]
-    changed = fitted(shelf, read_planned(folder))
-    assert [f.code for f in changed.attention] == ["in-doubt"]
-    assert {e.remarks for e in changed.events} == {("in-doubt",)}
-    assert [p.in_doubt for p in engine(shelf, 1).positions] == [True]
+    planned = read_planned(folder)
+    told = [f.slots["position"] for f in set_aside(shelf, planned).attention if f.code == "in-doubt"]
+    assert told == ["R5"]
+    fitted(shelf, planned, ["R1"])
+    changed = fitted(shelf, planned, ["R5"], permissions={"R5": "letter of 2 March"})
+    assert "in-doubt" in [f.code for f in changed.attention]
+    assert {e.remarks for e in changed.events} == {("outside-limits", "in-doubt")}
+    assert {p.position for p in engine(shelf, 1).positions if p.in_doubt} == {"R5"}
 
 
 def test_a_kind_that_is_not_whole(shelf: Shelf, tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import Final
 
+from fitmatch.facts import Fact
 from fitmatch.lengths import exact
 from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
@@ -129,6 +130,7 @@ def engine_text(engine: EngineRecord, unit: str) -> str:
     head += [_how_left(engine)] if engine.state else []
     permitted = [_permitted(p) for p in engine.outside]
     doubted = [f"{whole(p.position)} rests on readings in doubt" for p in engine.positions if p.in_doubt]
+    doubted += [words(Fact("grew", wear._asdict() | {"name": wear.label}), unit) for wear in engine.wears if wear.grew]
     rows = table(
         engine.positions,
         Column("position", lambda p: whole(p.position), "left"),
