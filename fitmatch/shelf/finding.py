@@ -38,7 +38,8 @@ def single(job: int | None = None) -> ColumnElement[bool]:
 def came_out_of() -> ColumnElement[bool]:
     """Where a used shell ran, which is the only place for it, as a condition on `ENGINE_SHELLS`."""
     seat = ENGINE_SHELLS.c
-    return and_(SHELLS.c.state.in_((USED, SET_ASIDE)), seat.engine == SHELLS.c.ran_in, seat.shell == SHELLS.c.number)
+    ran = and_(seat.engine == SHELLS.c.ran_in, seat.shell == SHELLS.c.number, seat.wall_nm.is_not(None))
+    return and_(SHELLS.c.state.in_((USED, SET_ASIDE)), ran)  # without a wall it was only tried there
 
 
 def shells_with(*conditions: ColumnElement[bool]) -> Select[Any]:
