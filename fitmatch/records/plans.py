@@ -241,7 +241,7 @@ class JobPlan:
             or any(not p.within_limits for p in self.placements)
         )
 
-    @property
+    @cached_property
     def shelved(self) -> "Mapping[ShellKey, ShelvedShell]":
         """The shells on the shelf that it places."""
         known = self.job.shelved or {}
