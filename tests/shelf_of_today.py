@@ -28,7 +28,7 @@ def main() -> None:
         shelf = open_shelf(Path(folder) / "shelf.db", clock=Clock())
         lived_on(shelf, Path(folder))
         with shelf.writing() as connection:  # it may be written anywhere
-            connection.exec_driver_sql("UPDATE jobs SET folder = '/work/first'")
+            connection.exec_driver_sql("UPDATE jobs SET folder = '/shop/first'")
         export(shelf, DATA / name)
         shutil.copy(Path(folder) / "shelf.db", DATA / f"{name}.db")
 
