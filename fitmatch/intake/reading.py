@@ -303,7 +303,7 @@ class FolderReader:
             if copy.shell.is_shelved or copy.other.is_shelved:
                 from fitmatch.intake.rows.supplied import report_shelf_copy
 
-                report_shelf_copy(copy, pool, findings)
+                report_shelf_copy(copy, lambda shell: pool.papers[shell.file], findings)
             elif copy.is_mistake:
                 paper, where = pool.papers[copy.shell.file], "box" if copy.shares_file else None
                 findings.report("box-copied", copy.mistake(copy.other.file), paper, copy.row, where)

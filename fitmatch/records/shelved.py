@@ -45,6 +45,10 @@ class Supply(Protocol):
     """The shelf as it is at one moment, for one job."""
 
     @property
+    def learned(self) -> set[int]:
+        """The shells that have told how far their gauges scatter: each once, however many jobs look at it."""
+
+    @property
     def gauges(self) -> Mapping[str, Gauge]:
         """The gauges of the readings given so far, one for each day."""
 

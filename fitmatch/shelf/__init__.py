@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from fitmatch.shelf.store.connections import Shelf as Shelf
     from fitmatch.shelf.store.opening import open_shelf as open_shelf
     from fitmatch.shelf.supplying import read_supplied as read_supplied
+    from fitmatch.shelf.supplying import read_supplied_jobs as read_supplied_jobs
     from fitmatch.shelf.worth import value as value
 
 _HOME = {
@@ -61,6 +62,7 @@ _HOME = {
     "read_planned": "fitmatch.shelf.planned",
     "read_stock": "fitmatch.intake.stock",
     "read_supplied": "fitmatch.shelf.supplying",
+    "read_supplied_jobs": "fitmatch.shelf.supplying",
     "scrap": "fitmatch.shelf.actions.handling",
     "send_back": "fitmatch.shelf.actions.handling",
     "set_aside": "fitmatch.shelf.actions.setting_aside",
@@ -92,6 +94,7 @@ __all__ = [
     "read_planned",
     "read_stock",
     "read_supplied",
+    "read_supplied_jobs",
     "scrap",
     "send_back",
     "set_aside",

@@ -1,6 +1,6 @@
 """Shells as a user names them, and as records."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from itertools import islice
 from typing import Any, Final, TypeVar
 
@@ -16,13 +16,13 @@ _AT_ONCE: Final = 500  # values bound in one statement
 _LARGEST: Final = 2**31 - 1
 
 
-def single(job: int | None = None) -> ColumnElement[bool]:
-    """Whether a shell is free without a free opposite half of its kind in its box; what this job holds counts as
+def single(jobs: Collection[int] = ()) -> ColumnElement[bool]:
+    """Whether a shell is free without a free opposite half of its kind in its box; what these jobs hold counts as
     free."""
     other = SHELLS.alias("other")
-    held = select(HOLDS.c.shell).where(HOLDS.c.job == job)
+    held = select(HOLDS.c.shell).where(HOLDS.c.job.in_(jobs))
     free = [
-        shells.c.state == FREE if job is None else or_(shells.c.state == FREE, shells.c.number.in_(held))
+        shells.c.state == FREE if not jobs else or_(shells.c.state == FREE, shells.c.number.in_(held))
         for shells in (SHELLS, other)
     ]
     partner = exists().where(

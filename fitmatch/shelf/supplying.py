@@ -1,7 +1,7 @@
 """What the shelf has for a job: its shells become shells of the job while that is read."""
 
 import json
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from os import PathLike
 from pathlib import Path
 from typing import Any, Final
@@ -9,10 +9,12 @@ from typing import Any, Final
 from sqlalchemy import Connection, RowMapping, Select, and_, or_, select
 
 from fitmatch.facts import Fact
+from fitmatch.intake.pooling import read_jobs
 from fitmatch.intake.reading import read_job
 from fitmatch.names import composed
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Gauge
+from fitmatch.records.pools import Pool
 from fitmatch.records.shelved import ShelvedShell
 from fitmatch.shelf.finding import came_out_of, parts, single
 from fitmatch.shelf.gauges import NOTHING_READ, ReadingsThen, Then
@@ -32,6 +34,19 @@ def read_supplied(shelf: Shelf, folder: str | PathLike[str], *, assembled: bool 
         return read_job(folder, assembled=assembled, supply=_Supply(connection, Path(folder), fitted=assembled))
 
 
+def read_supplied_jobs(shelf: Shelf, folders: Sequence[str | PathLike[str]]) -> Pool:
+    """The same for several jobs that share their shells: what is set aside for one of them is offered to that one
+    alone."""
+    with shelf.reading() as connection:
+        then = ReadingsThen(connection)
+        supplies = [_Supply(connection, Path(folder), then=then) for folder in folders]
+        together = frozenset(supply.job for supply in supplies)
+        learned = set[int]()
+        for supply in supplies:
+            supply.together, supply.learned = together, learned
+        return read_jobs(folders, supplies=supplies)
+
+
 def offered(shelf: Shelf, family: str) -> tuple[ShelvedShell, ...]:
     """The free shells of a family."""
     with shelf.reading() as connection:
@@ -41,8 +56,15 @@ def offered(shelf: Shelf, family: str) -> tuple[ShelvedShell, ...]:
 class _Supply:
     """The shelf as one job sees it, or as anybody does."""
 
-    def __init__(self, connection: Connection, folder: Path | None = None, *, fitted: bool = False) -> None:
-        """`fitted`: what is fitted in the job's engine is its own too."""
+    def __init__(
+        self,
+        connection: Connection,
+        folder: Path | None = None,
+        *,
+        fitted: bool = False,
+        then: ReadingsThen | None = None,
+    ) -> None:
+        """`fitted`: what is fitted in the job's engine is its own too. `then`: what several jobs know of readings."""
         self._connection = connection
         row = None
         if folder is not None:
@@ -51,7 +73,14 @@ class _Supply:
         self._own_engine = _NOBODY if row is None else row["engine"] or _NOBODY
         self._engine = self._own_engine if fitted else _NOBODY
         self._marks: dict[str, Mapping[str, str]] = {}
-        self._then = ReadingsThen(connection)
+        self._then = then or ReadingsThen(connection)
+        self.together = frozenset((self._job,))  # the jobs whose shells count as free where singles are sought
+        self.learned: set[int] = set()
+
+    @property
+    def job(self) -> int:
+        """The number of the job."""
+        return self._job
 
     @property
     def gauges(self) -> Mapping[str, Gauge]:
@@ -77,7 +106,7 @@ class _Supply:
                 SHELLS,
                 SHELLS.c.box.label("box_number"),
                 BOXES.c.name.label("box_name"),
-                single(self._job).label("single"),
+                single(self.together).label("single"),
                 HOLDS.c.job.label("holder"),
                 HOLDS.c.engine,
                 JOBS.c.name.label("job"),

@@ -335,7 +335,6 @@ def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeyp
     assert Ran(capsys, "assign", other, "--prefer", "singles").status == 2
     assert Ran(capsys, "assign", other, "--from-shelf", "--prefer", "singles", "--strategy", "even").status == 2
     assert Ran(capsys, "compare", folder, other, "--from-shelf", "--separately").status == 2
-    assert Ran(capsys, "assign", folder, other, "--from-shelf").status == 2
     assert Ran(capsys, "assign", folder, "--db", db).status == 2
     assert Ran(capsys, "assign", folder).status == 2  # no shell file
 

@@ -132,11 +132,12 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
             return None
         if type(schema) is not int or schema < 1:
             raise ValueError
-        name, digest = _job_in(document, folder)
+        name, own = _job_in(document, folder)
+        digest = own.get("digest")
         mine = [p for p in document["positions"] if p.get("job") == name]
         shells = {(str(p["position"]), side): _key(p[side]) for p in mine for side in SIDES}
         numbers = {(str(p["position"]), s): int(p[s]["number"]) for p in mine for s in SIDES if "number" in p[s]}
-        readings = document["shelf"]["readings"] if "shelf" in document else None
+        readings = (own if "jobs" in document else document["shelf"])["readings"] if "shelf" in document else None
         outside = frozenset(str(p["position"]) for p in mine if p.get("within_limits") is False)
         in_doubt = frozenset(str(p["position"]) for p in mine if p.get("readings_in_doubt") is True)
         housings = {
@@ -198,17 +199,17 @@ def _seen_from(folder: Path, other: Path) -> str:
         return other.resolve().as_posix()
 
 
-def _job_in(document: Mapping[str, Any], folder: Path) -> tuple[str | None, Any]:
-    """The name and the digest of the job in this folder. A plan of a single job does not name it; a plan of several
-    names each by the last folders of its path, and cannot know of a folder renamed since."""
+def _job_in(document: Mapping[str, Any], folder: Path) -> tuple[str | None, Mapping[str, Any]]:
+    """The name of the job in this folder and what belongs to it alone. A plan of a single job does not name it; a plan
+    of several names each by the last folders of its path, and cannot know of a folder renamed since."""
     if "jobs" not in document:
-        return None, document.get("digest")
+        return None, document
     path = folder.resolve().parts
     for job in document["jobs"]:
         last = tuple(job["job"].split("/"))
         if path[-len(last) :] == last:
-            return job["job"], job.get("digest")
-    return "", None
+            return job["job"], job
+    return "", {}
 
 
 def _key(shell: Any) -> ShellKey:

@@ -1,7 +1,7 @@
 """Shells of the shelf made shells of a job, while the job is read: each once, whether or not a file has it too."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from sys import intern
 from typing import Final, NamedTuple
@@ -9,7 +9,7 @@ from typing import Final, NamedTuple
 from fitmatch.facts import Fact
 from fitmatch.gauging.sizes.places import places, sum_of_squares
 from fitmatch.gauging.sizes.sizing import series_of
-from fitmatch.intake.common.findings import Findings
+from fitmatch.intake.common.findings import Findings, Paper
 from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.rows.copies import Copy
 from fitmatch.intake.rows.shells import ShellPool, coated_wall
@@ -155,7 +155,7 @@ class _Taker:
                 coating_nm=new.coating_nm,
                 measured=new.measured,
             )
-        hold = shell.hold or one.hold or (None if one.barred is None else _why(one.barred))
+        hold = shell.hold or one.hold or (None if one.barred is None else why_not(one.barred))
         return shell if hold == shell.hold else replace(shell, hold=hold)
 
     # --- shells that are on the shelf alone ---
@@ -164,12 +164,12 @@ class _Taker:
         """Add what is offered and in no file."""
         known = {one.number for one in self.shelved.values()}
         new = [one for one in self._offer.shells if one.number not in known]
-        names = self._box_names(new)
+        names = box_names(new, {shell.box for shell in self._pool.shells}, self._boxes)
         keys = {shell.key for shell in self._pool.shells}
         for one in new:
             shell = self._shell(one, names[one.box_number], self._offer.kinds[one.family.strip().casefold()])
             if shell.key not in keys:  # otherwise it is noted that the shell of that file reads otherwise
-                self._pool.shells.append(shell if one.barred is None else replace(shell, hold=_why(one.barred)))
+                self._pool.shells.append(shell if one.barred is None else replace(shell, hold=why_not(one.barred)))
                 self._note_used(shell.key, None, one)
                 self.shelved[shell.key] = one
 
@@ -177,20 +177,6 @@ class _Taker:
         if one.barred is not None and one.barred.code == "used" and not (hold or one.hold):
             slots = one.barred.slots
             self._pool.used[key] = (str(slots["position"]), str(slots["half"])) if slots["back"] else None
-
-    def _box_names(self, new: Iterable[ShelvedShell]) -> Mapping[int, str]:
-        """What each box is called in the job: two boxes of one name by their numbers, unless one is in the files."""
-        numbers: dict[str, set[int]] = defaultdict(set)
-        for one in new:
-            numbers[one.box].add(one.box_number)
-        files = {shell.box for shell in self._pool.shells}
-        found: dict[int, str] = {}
-        for box, some in numbers.items():
-            of_file = self._boxes.get(box, set())
-            for number in some:
-                own = number in of_file or (box not in files and len(some) == 1)
-                found[number] = box if own or (box in files and not of_file) else f"{box} #{number}"
-        return found
 
     def _shell(self, one: ShelvedShell, box: str, kind: str) -> Shell:
         pool = self._pool
@@ -234,7 +220,8 @@ class _Taker:
             return None
         wall = one.wall_nm - one.coating_nm if one.measured_bare else one.wall_nm
         readings = one.readings if self._gauged else tuple([r._replace(gauge=None) for r in one.readings])
-        if self._gauged and len(readings) > 1:
+        if self._gauged and len(readings) > 1 and one.number not in self._offer.supply.learned:
+            self._offer.supply.learned.add(one.number)
             self._learn(readings)
         alike = wall, one.off_nm, readings
         if alike not in self._sizes:
@@ -259,6 +246,23 @@ class _Taker:
                     self._repeats[gauge].append(values)
 
 
+def box_names(
+    new: Iterable[ShelvedShell], files: Collection[str], known: Mapping[str, Collection[int]]
+) -> Mapping[int, str]:
+    """What each box of the shelf is called in a job: two boxes of one name by their numbers, unless one is in the
+    files. `files`: the boxes there; `known`: by these, those of the shelf that they are."""
+    numbers: dict[str, set[int]] = defaultdict(set)
+    for one in new:
+        numbers[one.box].add(one.box_number)
+    found: dict[int, str] = {}
+    for box, some in numbers.items():
+        of_file = known.get(box, ())
+        for number in some:
+            own = number in of_file or (box not in files and len(some) == 1)
+            found[number] = box if own or (box in files and not of_file) else f"{box} #{number}"
+    return found
+
+
 def _reads(shell: Shell, one: ShelvedShell) -> bool:
     assert shell.measured is not None
     over_coating = None if shell.wall_to_metal_nm is None else shell.wall_to_metal_nm + shell.coating_nm
@@ -266,7 +270,7 @@ def _reads(shell: Shell, one: ShelvedShell) -> bool:
     return mine == (tuple(reading.nm for reading in one.readings), one.wall_nm, one.coating_nm)
 
 
-def _why(barred: Fact) -> str:
+def why_not(barred: Fact) -> str:
     """Why a shell may not be had, in place of a hold in its file."""
     slots = barred.slots
     match barred.code:
@@ -281,12 +285,12 @@ def _why(barred: Fact) -> str:
     return barred.code.replace("-", " ")  # missing, sent back
 
 
-def report_shelf_copy(copy: Copy, pool: ShellPool, findings: Findings) -> None:
-    """Note that a box of the files reads like one of the shelf under another name."""
+def report_shelf_copy(copy: Copy, paper: Callable[[Shell], Paper], findings: Findings) -> None:
+    """Note that a box of the files reads like one of the shelf under another name. `paper`: the file of a shell."""
     mine, other = (copy.other, copy.shell) if copy.shell.is_shelved else (copy.shell, copy.other)
     text = f"box `{shorten(mine.box)}` has the shells and readings of box `{shorten(other.box)}` on the shelf"
     if copy.is_mistake:
         todo = "one box under two names; give it the name that it has there, or write in its own readings"
-        findings.report("box-copied", f"{text}, {todo}", pool.papers[mine.file], mine.row, "box")
+        findings.report("box-copied", f"{text}, {todo}", paper(mine), mine.row, "box")
     else:
-        findings.warnings.append(f"{mine.file}: {text}, and is taken as another one")
+        findings.warnings.append(f"{paper(mine).name}: {text}, and is taken as another one")
