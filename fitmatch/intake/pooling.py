@@ -225,7 +225,8 @@ def _either(first: Size | None, other: Size | None) -> Size | None:
 
 def _difference(one: Shell, other: Shell, job: Job) -> tuple[str, str, str] | None:
     """The first column in which two rows of one shell differ, with the values in `other` and in `one`."""
-    fields, columns = _FIELDS, job.shell_columns
+    fields: tuple[str, ...] = _FIELDS
+    columns = job.shell_columns
     if job.shelved is not None and other.key in job.shelved:  # the shelf decides who may have it
         fields = tuple(field for field in fields if field != "hold")
         if one.is_shelved or other.is_shelved:  # and was found to read alike

@@ -98,9 +98,8 @@ def offered_to_each(read: Sequence[Job], jobs: Sequence[Job]) -> list[Job]:
         shells = tuple(replace(s, marks=(*s.marks, mark)) for s, mark in zip(shells, marks, strict=True))
     found = []
     for job, own in zip(jobs, read, strict=True):
-        there = {
-            key: (own.shelved or {}).get(key) or _elsewhere(one, read, kept.get(key)) for key, one in known.items()
-        }
+        mine = own.shelved or {}
+        there = {key: mine.get(key) or _elsewhere(one, read, kept.get(key)) for key, one in known.items()}
         job = replace(job, shells=shells, shelved=there)
         found.append(_asking(job) if kept else job)
     return found
@@ -131,9 +130,9 @@ def _asking(job: Job) -> Job:
     """The job with positions that ask for shells set aside for it or for nobody."""
     columns = (*job.shell_columns, KEPT_FOR)
     gap = ("",) * (len(job.shell_columns) - len(job.matched_columns))
+    asked = (*gap, _mark(job))
     positions = tuple(
-        replace(p, **{f"wants_{side}": (*getattr(p, f"wants_{side}"), *gap, _mark(job)) for side in SIDES})
-        for p in job.positions
+        replace(p, wants_upper=(*p.wants_upper, *asked), wants_lower=(*p.wants_lower, *asked)) for p in job.positions
     )
     rules = tuple(in_order((*job.rules, Match(KEPT_FOR).located(columns))))
     return replace(job, shell_columns=columns, positions=positions, rules=rules)

@@ -96,9 +96,8 @@ def test_what_is_set_aside_goes_nowhere_else(stocked: Shelf, tmp_path: Path) -> 
         saved(stocked, engine(folder))
         set_aside(stocked, read_planned(folder))
     pool = read_supplied_jobs(stocked, [second, first])
-    offered = {key: one for key, one in (pool.jobs[0].shelved or {}).items()}
-    assert {one.number for one in offered.values()} == mine
-    assert all(one.barred is not None for one in offered.values())
+    known = (pool.jobs[0].shelved or {}).values()
+    assert {one.number for one in known} == mine and all(one.barred is not None for one in known)
     plan = saved(stocked, second, first)
     assert numbers(plan) == [set(), mine] and plan.proven
     assert [u.position.job for u in plan.unfilled] == ["second"]
