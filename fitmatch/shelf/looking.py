@@ -9,7 +9,7 @@ from sqlalchemy import ColumnElement, Connection, Integer, RowMapping, Table, an
 
 from fitmatch.facts import Fact
 from fitmatch.shelf.events import events_where, told
-from fitmatch.shelf.finding import named, records, shells_with, single
+from fitmatch.shelf.finding import may_exist, named, records, shells_with, single
 from fitmatch.shelf.records import (
     IN_DOUBT,
     EnginePosition,
@@ -122,6 +122,7 @@ def _tallies(connection: Connection, conditions: Sequence[ColumnElement[bool]], 
     special: dict[str, ColumnElement[Any]] = {
         "wall": cast(SHELLS.c.wall_nm - SHELLS.c.wall_nm % _BAND_NM, Integer),
         "box": BOXES.c.name,
+        "step": func.trim(SHELLS.c.undersize + " " + SHELLS.c.step),
         "age": func.substr(BOXES.c.opened, 1, 7),
     }
     keys = [special[name] if name in special else SHELLS.c[name] for name in by]
@@ -161,10 +162,18 @@ def engines(shelf: Shelf) -> Engines:
 def engine(shelf: Shelf, number: int) -> EngineRecord:
     """One engine; raises RefusedError if there is none of this number."""
     with shelf.reading() as connection:
-        found = _engines(connection, ENGINES.c.number == number)
+        found = _engines(connection, ENGINES.c.number == number) if may_exist(number) else ()
         if not found:
             raise RefusedError(Fact("unknown-engine", {"number": number}))
         return found[0]
+
+
+def standing(shelf: Shelf, number: int) -> Mapping[str, str]:
+    """The positions of an engine that have shells, with the kind of each; raises RefusedError if there are none."""
+    found = {p.position: p.kind for p in engine(shelf, number).positions if not p.left}
+    if not found:
+        raise RefusedError(Fact("nothing-fitted", {"number": number}))
+    return found
 
 
 def _engines(connection: Connection, *conditions: ColumnElement[bool]) -> list[EngineRecord]:

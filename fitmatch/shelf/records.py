@@ -14,6 +14,14 @@ OUTSIDE: Final = "outside-limits"
 IN_DOUBT: Final = "in-doubt"
 
 
+class Difference(NamedTuple):
+    """Two answers to one question: the column of a shell, or the shell or box of a location."""
+
+    what: str
+    before: object
+    after: object
+
+
 class ShelfShell(NamedTuple):
     """A shell of the shelf. `wall_nm` is over its coating; `job` or `engine` holds it at `position`, or it ran
     there and came out of `engine`. `single`: it is free and no free opposite half of its kind is in its box."""
@@ -148,7 +156,9 @@ class BoxChange(NamedTuple):
 
 class TakenIn(NamedTuple):
     """What taking in changed. Of new shells `first` is the first number and the others follow. `sealed` boxes
-    are new, `sealed_before` were here. Of the shells that were measured again, `same` have the wall that they had."""
+    are new, `sealed_before` were here. Of the shells that were measured again, `same` have the wall that they had.
+    `elsewhere`: what lies elsewhere by the files, with its location there and in them. `attention` is what somebody
+    should look at."""
 
     new: int
     first: int | None
@@ -161,6 +171,8 @@ class TakenIn(NamedTuple):
     sealed_before: int
     box_changes: tuple[BoxChange, ...]
     not_measured: int
+    elsewhere: tuple[Difference, ...] = ()
+    attention: tuple[Fact, ...] = ()
 
     def to_frame(self) -> "pandas.DataFrame":
         """One row, with the numbers."""

@@ -27,11 +27,11 @@ _NOBODY: Final = 0  # no job has this number
 
 
 def read_supplied(shelf: Shelf, folder: str | PathLike[str], *, assembled: bool = False) -> Job:
-    """A job with the shelf's free shells of its families, and those set aside for it, beside those of its own files;
-    raises InputError with every mistake. `assembled`: also with those fitted in its engine, and with the readings taken
-    with them in."""
+    """A job with the shelf's free shells of its families, those set aside for it and those fitted in its engine, which
+    stay where they are, beside those of its own files; raises InputError with every mistake. `assembled`: with the
+    readings taken with the shells in, and none of them kept in its place."""
     with shelf.reading() as connection:
-        return read_job(folder, assembled=assembled, supply=_Supply(connection, Path(folder), fitted=assembled))
+        return read_job(folder, assembled=assembled, supply=_Supply(connection, Path(folder), fixing=not assembled))
 
 
 def read_supplied_jobs(shelf: Shelf, folders: Sequence[str | PathLike[str]]) -> Pool:
@@ -61,17 +61,18 @@ class _Supply:
         connection: Connection,
         folder: Path | None = None,
         *,
-        fitted: bool = False,
+        fixing: bool = True,
         then: ReadingsThen | None = None,
     ) -> None:
-        """`fitted`: what is fitted in the job's engine is its own too. `then`: what several jobs know of readings."""
+        """`fixing`: what is fitted in the job's engine stays in its place. `then`: what several jobs know of
+        readings."""
         self._connection = connection
         row = None
         if folder is not None:
             row = latest_job(connection, job_name(folder), JOBS.c.folder == str(folder.resolve()))
         self._job = _NOBODY if row is None else int(row["number"])
-        self._own_engine = _NOBODY if row is None else row["engine"] or _NOBODY
-        self._engine = self._own_engine if fitted else _NOBODY
+        self._engine = _NOBODY if row is None else row["engine"] or _NOBODY
+        self._fixing = fixing
         self._marks: dict[str, Mapping[str, str]] = {}
         self._then = then or ReadingsThen(connection)
         self.together = frozenset((self._job,))  # the jobs whose shells count as free where singles are sought
@@ -89,7 +90,7 @@ class _Supply:
     def of_families(self, families: Collection[str]) -> tuple[ShelvedShell, ...]:
         known = self._connection.execute(select(SHELLS.c.family).distinct()).scalars()
         typed = [family for family in known if family.strip().casefold() in families]
-        ran_here = and_(SHELLS.c.state == USED, SHELLS.c.ran_in == self._own_engine)
+        ran_here = and_(SHELLS.c.state == USED, SHELLS.c.ran_in == self._engine)
         mine = or_(SHELLS.c.state == FREE, HOLDS.c.job == self._job, HOLDS.c.engine == self._engine, ran_here)
         wanted = [mine, SHELLS.c.wall_nm.is_not(None), SHELLS.c.hold == ""]
         return self._found(self._query().where(SHELLS.c.family.in_(some), *wanted) for some in parts(typed))
@@ -109,6 +110,8 @@ class _Supply:
                 single(self.together).label("single"),
                 HOLDS.c.job.label("holder"),
                 HOLDS.c.engine,
+                HOLDS.c.position.label("held_at"),
+                HOLDS.c.half.label("held_as"),
                 JOBS.c.name.label("job"),
                 ENGINE_SHELLS.c.position.label("ran_at"),
                 ENGINE_SHELLS.c.half.label("ran_as"),
@@ -142,6 +145,7 @@ class _Supply:
             day_known=then.day_known,
             marks=self._marks_of(row["marks"]),
             barred=self._barred(row),
+            seat=(row["held_at"], row["held_as"]) if self._fixing and row["engine"] == self._engine else None,
             **{name: row[name] for name in (*same, *more)},
         )
 
@@ -154,8 +158,9 @@ class _Supply:
     def _barred(self, row: RowMapping) -> Fact | None:
         if row["ran_at"] is not None and (row["state"] == USED or row["holder"] == self._job):
             slots = {"job": row["ran_for"], "position": row["ran_at"], "half": row["ran_as"]}
-            return Fact(USED, slots | {"back": row["ran_in"] == self._own_engine})
+            return Fact(USED, slots | {"back": row["ran_in"] == self._engine})
         if row["state"] == FREE or row["holder"] == self._job or row["engine"] == self._engine:
             return None
         slots = {"reason": row["reason"], "job": row["job"], "engine": row["engine"] or row["ran_in"]}
+        slots["position"] = row["held_at"]
         return Fact(str(row["state"]), slots)

@@ -181,7 +181,7 @@ def test_outside_its_limits_only_with_permission(shelf: Shelf, tmp_path: Path) -
     take_in(shelf, read_stock([folder]))
     planned = read_planned(folder)
     assert [f.code for f in set_aside(shelf, planned).attention] == ["outside-limits"]
-    refusals = {"": "not-to-be-assembled", " ": "not-to-be-assembled", "no": "permission-no", "None": "permission-no"}
+    refusals = {"": "not-to-be-assembled", " ": "not-to-be-assembled", "no": "permission-no", "TEXT": "permission-no"}
     for text, code in refusals.items():
         with pytest.raises(RefusedError) as refused:
             fitted(shelf, planned, permissions={"R1": text} if text else {})

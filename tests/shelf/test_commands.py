@@ -192,7 +192,8 @@ def test_a_dropped_shell_says_what_to_do_next(run: Run, job: Path) -> None:
     run("set-aside", job)
     number = str(document(run("show", "--state", "set-aside", "--json"))["shells"][0]["number"])
     ran = run("scrap", number, "dropped")
-    assert ran.status == 1 and "fitmatch assign --save" in " ".join(ran.out.split())
+    told = " ".join(ran.out.split())
+    assert ran.status == 1 and f"`fitmatch assign {job} --save`, then `fitmatch shelf set-aside {job}`" in told
 
 
 def test_counted_moved_sent_back_and_corrected(run: Run, job: Path, tmp_path: Path) -> None:

@@ -128,7 +128,8 @@ def test_families_must_be_told(stocked: Shelf, tmp_path: Path, job: str, code: s
 
 
 def test_only_what_is_free_or_its_own(stocked: Shelf, tmp_path: Path) -> None:
-    """What is set aside for another job, fitted or scrapped is not offered; what is set aside for this one is."""
+    """What is set aside for another job, fitted there or scrapped is not offered; what is set aside for this one, or
+    fitted in its engine, is."""
     first, second = engine(tmp_path / "first", positions=ONE_ROD), engine(tmp_path / "second", positions=ONE_ROD)
     mine = numbers(planned(stocked, first))
     set_aside(stocked, read_planned(first))
@@ -139,7 +140,8 @@ def test_only_what_is_free_or_its_own(stocked: Shelf, tmp_path: Path) -> None:
     assert min(other) not in {one.number for one in (read_supplied(stocked, second).shelved or {}).values()}
     fitted(stocked, read_planned(first))
     offered = {one.number for one in (read_supplied(stocked, first).shelved or {}).values()}
-    assert not offered & (mine | {min(other)}) and len(offered) == 3
+    assert offered >= mine and min(other) not in offered and len(offered) == 5
+    assert not mine & {one.number for one in (read_supplied(stocked, second).shelved or {}).values()}
 
 
 def test_in_a_file_and_on_the_shelf_it_is_one_shell(stocked: Shelf, tmp_path: Path) -> None:

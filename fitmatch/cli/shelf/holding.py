@@ -124,7 +124,7 @@ def teardown(
     from fitmatch.report.shelf.torn_down import torn_down_document, torn_down_rows, torn_down_text
     from fitmatch.shelf.actions.tearing_down import NOTHING
     from fitmatch.shelf.actions.tearing_down import teardown as action
-    from fitmatch.shelf.looking import engine
+    from fitmatch.shelf.looking import standing
 
     if never_run and file is not None:
         raise click.UsageError("--never-run takes no FILE: what has not run has not worn")
@@ -136,9 +136,8 @@ def teardown(
             raise click.UsageError("the plain numbers of FILE need --unit in, --unit mm, or --gauges JOB")
         from fitmatch.intake.torn_down import read_measured_again
 
-        kinds = {p.position: p.kind for p in engine(shelf, number).positions if not p.left}
-        again = read_measured_again(file, kinds, asked.given_unit, of_job)
+        again = read_measured_again(file, standing(shelf, number), asked.given_unit, of_job)
         asked.notes.warn(*again.warnings)
     found = action(shelf, number, again, never_run=never_run, by=who, note=note)
-    asked.answer(found, torn_down_text, torn_down_document, torn_down_rows)
+    asked.answer(asked.told(found), torn_down_text, torn_down_document, torn_down_rows)
     return 1 if found.attention else 0

@@ -45,5 +45,5 @@ def take_in(
         stock = read_stock(paths, asked.given_unit)
     asked.notes.warn(*stock.warnings)
     taken = action(asked.shelf(), stock, new_box=new_box, remeasured=remeasured, by=who, note=note)
-    asked.answer(taken, taken_text, taken_document)
-    return 1 if taken.not_measured else 0
+    asked.answer(asked.told(taken), taken_text, taken_document)
+    return 1 if taken.not_measured or taken.attention else 0

@@ -40,7 +40,7 @@ class SavedPlan(NamedTuple):
     first being 1; `date` and `time`: when it was saved, as numbers begin again where the file was removed. A plan of an
     earlier version may have none of these. `job`: what it calls this job, if it is a plan of several, and `beside` the
     folders of the others, as seen from this one. Of a plan with the shelf's shells: `numbers` of these, by position and
-    side, and the digest of their `readings`."""
+    side, how they were `described`, and the digest of their `readings`."""
 
     data: bytes
     digest: str | None
@@ -55,6 +55,7 @@ class SavedPlan(NamedTuple):
     numbers: Mapping[tuple[str, str], int] = {}
     readings: str | None = None
     in_doubt: frozenset[str] = frozenset()
+    described: Mapping[tuple[str, str], str] = {}
 
     def is_of(self, files: str) -> bool:
         """Whether it was made for files of this digest."""
@@ -137,6 +138,9 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
         mine = [p for p in document["positions"] if p.get("job") == name]
         shells = {(str(p["position"]), side): _key(p[side]) for p in mine for side in SIDES}
         numbers = {(str(p["position"]), s): int(p[s]["number"]) for p in mine for s in SIDES if "number" in p[s]}
+        described = {
+            (str(p["position"]), s): str(p[s]["described"]) for p in mine for s in SIDES if "described" in p[s]
+        }
         readings = (own if "jobs" in document else document["shelf"])["readings"] if "shelf" in document else None
         outside = frozenset(str(p["position"]) for p in mine if p.get("within_limits") is False)
         in_doubt = frozenset(str(p["position"]) for p in mine if p.get("readings_in_doubt") is True)
@@ -150,7 +154,8 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
     beside = document.get("shared_with")
     others = tuple(filter(None, map(str, beside))) if isinstance(beside, list) else ()
     stamp = _stamp_of(document)
-    return SavedPlan(data, digest, shells, housings, outside, *stamp, name, others, numbers, readings, in_doubt)
+    known = *stamp, name, others, numbers, readings, in_doubt, described
+    return SavedPlan(data, digest, shells, housings, outside, *known)
 
 
 def _stamp_of(document: Mapping[str, Any]) -> tuple[int | None, str | None, str | None]:

@@ -12,12 +12,13 @@ from fitmatch.gauging.sizes.sizing import series_of
 from fitmatch.intake.common.findings import Findings, Paper
 from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.rows.copies import Copy
+from fitmatch.intake.rows.sheet import Sheet
 from fitmatch.intake.rows.shells import ShellPool, coated_wall
 from fitmatch.names import composed
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.measuring import Gauge, MeasuredAs, Pooled, Reading
-from fitmatch.records.parts import ON_SHELF, Position, Shell, Size
+from fitmatch.records.parts import ON_SHELF, SIDES, Position, Shell, Size
 from fitmatch.records.shelved import ShelvedShell, Supply
 from fitmatch.wording import listed, shorten
 
@@ -39,12 +40,14 @@ class Offer(NamedTuple):
         found |= {name for name in _LABELS if any(getattr(s, name) for s in self.shells)}
         return found | ({"coating"} if any(s.coating_nm for s in self.shells) else set())
 
-    def take(self, pool: ShellPool, findings: Findings) -> "Taken":
+    def take(self, pool: ShellPool, findings: Findings, locks: Iterable[str]) -> "Taken":
         """Add what is offered to the shells of the files. Of a shell that is in both, the file says how it was measured
-        and the shelf whether it may be had; one that reads otherwise there is noted."""
+        and the shelf whether it may be had; one that reads otherwise there is noted. `locks`: the shells that positions
+        name."""
         taker = _Taker(pool, self, findings)
         taker.match()
         taker.add()
+        taker.look_up(locks)
         return Taken(taker.shelved, taker.gauges, taker.pooled())
 
 
@@ -81,6 +84,27 @@ class Taken(NamedTuple):
         for key, name in back.items():
             text = f"{shorten(full_name(key))} has run in {shorten(name)} and is to run there again"
             findings.warnings.append(f"{text}: whether a used shell may, the engine and bearing maker decide")
+
+    def fixed(self, pool: ShellPool, positions: Sequence[Position], sheet: Sheet) -> list[Position]:
+        """The positions with what is fitted in the job's engine kept in its place; a lock that says otherwise is noted,
+        and what has no such position any more is not used."""
+        found = {p.name: p for p in positions}
+        kinds = {s.key: s.kind for s in pool.shells}
+        lost = dict[ShellKey, str]()
+        for key, (name, side) in pool.fitted.items():
+            where = f"fitted in {shorten(name)} {side} of this job's engine"
+            for p in positions:
+                for at in SIDES:
+                    other = getattr(p, at) not in (None, key) if (p.name, at) == (name, side) else getattr(p, at) == key
+                    if other:
+                        text = f"`{shorten(full_name(key))}` is {where}; put it back first, or take this lock out"
+                        sheet.report("lock-held", text, p.row, at)
+            if name in found and found[name].kind == kinds[key]:
+                found[name] = replace(found[name], upper=key) if side == "upper" else replace(found[name], lower=key)
+            else:
+                lost[key] = where
+        pool.shells[:] = [replace(s, hold=lost[s.key]) if s.key in lost else s for s in pool.shells]
+        return [found[p.name] for p in positions]
 
     def into(self, job: Job, own: tuple[Shell, ...]) -> Job:
         """The job with what is known of its shells on the shelf; `own` are those of its files."""
@@ -129,7 +153,7 @@ class _Taker:
                     self.shelved[shell.key] = same
                     self._boxes[shell.box].add(same.box_number)
                     self._pool.shells[at] = self._as_the_shelf_says(shell, same)
-                    self._note_used(shell.key, shell.hold, same)
+                    self._note_place(shell.key, shell.hold, same)
 
     def _same(self, shell: Shell, found: Sequence[ShelvedShell]) -> ShelvedShell | None:
         alike = [one for one in found if one.half == shell.half and (shell.measured is None or _reads(shell, one))]
@@ -170,10 +194,24 @@ class _Taker:
             shell = self._shell(one, names[one.box_number], self._offer.kinds[one.family.strip().casefold()])
             if shell.key not in keys:  # otherwise it is noted that the shell of that file reads otherwise
                 self._pool.shells.append(shell if one.barred is None else replace(shell, hold=why_not(one.barred)))
-                self._note_used(shell.key, None, one)
+                self._note_place(shell.key, None, one)
                 self.shelved[shell.key] = one
 
-    def _note_used(self, key: ShellKey, hold: str | None, one: ShelvedShell) -> None:
+    def look_up(self, locks: Iterable[str]) -> None:
+        """Note why the shelf does not offer shells that locks name by BOX/NAME."""
+        known = {composed(full_name(shell.key)) for shell in self._pool.shells}
+        named = {
+            composed(full_name((box.strip(), name.strip()))): box for box, _, name in (c.partition("/") for c in locks)
+        }
+        boxes = {box.strip() for name, box in named.items() if name not in known}
+        for one in self._offer.supply.in_boxes(boxes) if boxes else ():
+            name = composed(full_name((one.box, one.shell)))
+            if name in named and name not in known:
+                self._pool.elsewhere[name] = _why_not_offered(one)
+
+    def _note_place(self, key: ShellKey, hold: str | None, one: ShelvedShell) -> None:
+        if one.seat is not None:
+            self._pool.fitted[key] = one.seat
         if one.barred is not None and one.barred.code == "used" and not (hold or one.hold):
             slots = one.barred.slots
             self._pool.used[key] = (str(slots["position"]), str(slots["half"])) if slots["back"] else None
@@ -270,6 +308,14 @@ def _reads(shell: Shell, one: ShelvedShell) -> bool:
     return mine == (tuple(reading.nm for reading in one.readings), one.wall_nm, one.coating_nm)
 
 
+def _why_not_offered(one: ShelvedShell) -> str:
+    if one.hold:
+        return f"on hold ({one.hold})"
+    if one.barred is not None:
+        return why_not(one.barred)
+    return "not yet measured" if one.wall_nm is None else f"of family {one.family or '(none)'}"
+
+
 def why_not(barred: Fact) -> str:
     """Why a shell may not be had, in place of a hold in its file."""
     slots = barred.slots
@@ -277,7 +323,7 @@ def why_not(barred: Fact) -> str:
         case "set-aside":
             return f"set aside for {slots['job']}"
         case "fitted":
-            return f"fitted in engine {slots['engine']}"
+            return f"fitted in engine {slots['engine']} at {slots['position']}"
         case "used":
             return f"used in {slots['job']} {slots['position']} {slots['half']}: only for there"
         case "scrapped":

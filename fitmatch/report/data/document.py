@@ -195,7 +195,11 @@ def _placed(plan: JobPlan, placement: Placement, unit: str, certainty: Certainty
         more["verdict"] = certainty.verdict(placement)
     for side, shell in zip(SIDES, (placement.upper, placement.lower), strict=True):
         if (one := plan.shelved.get(shell.key)) is not None:
-            more[side] = half_value(placement, side, unit) | {"number": one.number, "location": one.location}
+            more[side] = half_value(placement, side, unit) | {
+                "number": one.number,
+                "location": one.location,
+                "described": one.described,
+            }
     corrected = dict(corrected_sizes(plan.job, placement.position))
     for side, shell in zip(SIDES, (placement.upper, placement.lower), strict=True):
         if wall := corrected_wall(plan.job, shell):

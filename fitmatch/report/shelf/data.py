@@ -119,6 +119,10 @@ def taken_document(taken: TakenIn, unit: str) -> str:
         sealed_before=taken.sealed_before,
         box_changes=[_box_change(change) for change in taken.box_changes],
         not_measured=taken.not_measured,
+        elsewhere=[
+            {"name": str(one.what), "shelf": str(one.before), "file": str(one.after)} for one in taken.elsewhere
+        ],
+        attention=attention_values(taken.attention, unit),
     )
 
 

@@ -16,6 +16,7 @@ from fitmatch.shelf.records import (
     BoxChange,
     Changed,
     Copied,
+    Difference,
     EnginePosition,
     EngineRecord,
     Engines,
@@ -40,6 +41,7 @@ _LEFT: Final = {
     "never-run": "taken down on {}, never run",
     "correct": "corrected on {}: never fitted",
 }
+_MOST_ELSEWHERE: Final = 10
 _MOST_ROWS: Final = 200  # of a table that people read
 
 
@@ -72,15 +74,27 @@ def taken_text(taken: TakenIn, unit: str) -> str:
     if taken.opened:
         lines.append(f"opened: {', '.join(whole(box.name) for box in taken.opened)}")
     if taken.unchanged:
-        lines.append(f"{taken.unchanged:,} were here and are unchanged")
+        lines.append(
+            f"{taken.unchanged:,} {'was here and is' if taken.unchanged == 1 else 'were here and are'} unchanged"
+        )
     if taken.sealed:
         lines.append(f"{taken.sealed} sealed box{'' if taken.sealed == 1 else 'es'} written down")
     if taken.sealed_before:
         lines.append(f"{taken.sealed_before} sealed box{'' if taken.sealed_before == 1 else 'es'} here already")
     lines += [_box_change(change) for change in taken.box_changes]
+    lines += _elsewhere(taken.elsewhere)
     if taken.not_measured:
         lines.append(f"{taken.not_measured} not yet measured")
-    return _page(lines or ["nothing to take in"])
+    return _page([*(lines or ["nothing to take in"]), *_attention(taken.attention, unit)])
+
+
+def _elsewhere(found: Sequence[Difference]) -> list[str]:
+    if not found:
+        return []
+    told = [f"{whole(str(one.what))} ({clean(str(one.before))}; file: {clean(str(one.after))})" for one in found]
+    text = f"location in file differs, the shelf's stays: {', '.join(told[:_MOST_ELSEWHERE])}"
+    more = f" and {len(told) - _MOST_ELSEWHERE:,} more" if len(told) > _MOST_ELSEWHERE else ""
+    return paragraph(f"{text}{more}; if moved, `fitmatch shelf move` says so")
 
 
 def _box_change(change: BoxChange) -> str:
@@ -92,9 +106,11 @@ def _box_change(change: BoxChange) -> str:
 
 def changed_text(changed: Changed, unit: str) -> str:
     """What an action changed, and what needs attention."""
-    attention = [words(fact, unit) for fact in changed.attention]
-    below = ["", *items("ATTENTION", attention)] if attention else []
-    return _page([*(_events(changed.events) or ["nothing to change"]), *below])
+    return _page([*(_events(changed.events) or ["nothing to change"]), *_attention(changed.attention, unit)])
+
+
+def _attention(facts: Sequence[Fact], unit: str) -> list[str]:
+    return ["", *items("ATTENTION", [words(fact, unit) for fact in facts])] if facts else []
 
 
 def copied_text(copied: Copied, unit: str) -> str:
@@ -243,9 +259,12 @@ def _size(undersize: str, step: str) -> str:
 
 
 def _state(shell: ShelfShell) -> str:
+    return _held_state(shell) + (f", on hold: {clean(shell.hold)}" if shell.hold else "")
+
+
+def _held_state(shell: ShelfShell) -> str:
     if shell.state == "free":
-        on_hold = f", on hold: {clean(shell.hold)}" if shell.hold else ""
-        return ("free, single" if shell.single else "free") + on_hold
+        return "free, single" if shell.single else "free"
     if shell.state == "set-aside":
         return f"set aside: {whole(shell.job or '')} {whole(shell.position or '')}"
     if shell.state == "fitted":

@@ -8,6 +8,7 @@ from sqlalchemy.exc import IntegrityError
 
 from fitmatch.facts import Fact
 from fitmatch.shelf.events import KEEPS, By, Change, Hold, change, events_numbered, told
+from fitmatch.shelf.finding import may_exist
 from fitmatch.shelf.jobs import open_job
 from fitmatch.shelf.records import Changed
 from fitmatch.shelf.refusals import RefusedError, refuse_if_any
@@ -21,7 +22,7 @@ def correct(shelf: Shelf, number: int, *, by: str = "", note: str = "") -> Chang
     """Restore what was before the action that an event is of, for all of its shells: half of a pair, or some shells of
     an engine, are no state that anybody has seen. Refused where a later event of any of these shells stands."""
     with shelf.writing() as connection:
-        event = _event(connection, number)
+        event = _event(connection, number) if may_exist(number) else None
         if event is None:
             raise RefusedError(Fact("unknown-event", {"number": number}))
         if event["before"] is None:

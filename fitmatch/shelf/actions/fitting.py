@@ -7,9 +7,11 @@ from sqlalchemy import Connection, RowMapping, select
 
 from fitmatch.facts import Fact
 from fitmatch.names import fault_in_permission
+from fitmatch.records.parts import SIDES
 from fitmatch.shelf.actions.setting_aside import refuse_if_read_otherwise
+from fitmatch.shelf.describing import faults_of_plan
 from fitmatch.shelf.events import By, Change, Hold, change, events_numbered, next_number
-from fitmatch.shelf.jobs import holds_of, known_job
+from fitmatch.shelf.jobs import holds_of, known_job, where_it_is
 from fitmatch.shelf.planned import Planned
 from fitmatch.shelf.records import IN_DOUBT, OUTSIDE, Changed
 from fitmatch.shelf.refusals import RefusedError, refuse_if_any
@@ -42,6 +44,8 @@ def fitted(
         if not wanted:
             raise RefusedError(Fact("nothing-held", {"job": planned.name}))
         refuse_if_any(_reasons(job, rows, held, in_engine, wanted, permitted))
+        numbers = {(name, half): rows[name][half] for name in wanted for half in SIDES}
+        refuse_if_any(faults_of_plan(connection, planned, numbers))
         said = By(shelf.now(), "fitted", job=planned.name, by=by, note=note)
         engine = _engine(connection, job, said)
         _write_positions(connection, engine, [rows[name] for name in wanted], permitted)
@@ -55,7 +59,7 @@ def fitted(
                 remarks=_remarks(rows[name], in_doubt),
             )
             for name in wanted
-            for half in ("upper", "lower")
+            for half in SIDES
         ]
         events = change(connection, said._replace(engine=engine), changes)
         outside = [name for name in wanted if not rows[name]["within_limits"]]
@@ -76,7 +80,7 @@ def _remarks(row: RowMapping, in_doubt: Collection[str]) -> tuple[str, ...]:
 def _both(held: Mapping[int, Hold], row: RowMapping, job: RowMapping, *, of_engine: bool) -> bool:
     """Whether the two shells of a position are set aside there, or fitted there."""
     of_job, engine = (None, job["engine"]) if of_engine else (job["number"], None)
-    return all(held.get(row[half]) == Hold(of_job, engine, row["position"], half) for half in ("upper", "lower"))
+    return all(held.get(row[half]) == Hold(of_job, engine, row["position"], half) for half in SIDES)
 
 
 def _reasons(
@@ -95,7 +99,7 @@ def _reasons(
         elif name in in_engine:
             found.append(Fact("already-fitted", slots))
         elif not _both(held, rows[name], job, of_engine=False):
-            found.append(Fact("void", slots))
+            found.append(Fact("void", slots | where_it_is(job["folder"])))
         elif not rows[name]["within_limits"] and not permitted.get(name):
             found.append(Fact("not-to-be-assembled", slots))
     for name, text in permitted.items():

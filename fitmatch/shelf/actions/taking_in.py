@@ -11,14 +11,17 @@ from sqlalchemy import Connection, RowMapping, func, select
 from fitmatch.facts import Fact
 from fitmatch.records.keys import full_name
 from fitmatch.records.stock import Stock, StockBox, StockShell
-from fitmatch.shelf.events import By, Change, change, next_number, note_boxes, note_new
+from fitmatch.shelf.describing import differences
+from fitmatch.shelf.events import By, Change, change, next_number, note_boxes, note_new, told
 from fitmatch.shelf.finding import numbered, parts
 from fitmatch.shelf.gauges import gauge_numbers
-from fitmatch.shelf.records import BoxChange, ShelfBox, TakenIn
+from fitmatch.shelf.jobs import job_of
+from fitmatch.shelf.records import BoxChange, Difference, ShelfBox, TakenIn
 from fitmatch.shelf.refusals import refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
-from fitmatch.shelf.store.schema import BOXES, FREE, OPENED, READINGS, SEALED, SHELLS
+from fitmatch.shelf.store.schema import BOXES, EVENTS, FITTED, FREE, OPENED, READINGS, SEALED, SET_ASIDE, SHELLS
 
+_UNTOLD: Final = ("hold", "note", "location", "turn", "undersize_nm", "step_nm")  # no plan rests on these
 _AT_ONCE: Final = 10_000  # rows of one statement
 _OF_BOX: Final = (
     *("family", "part", "series", "undersize", "step", "undersize_nm", "step_nm"),
@@ -35,6 +38,10 @@ class _Known(NamedTuple):
     def reads_like(self, shell: StockShell) -> bool:
         return self.readings == _nm(shell) and all(self.row[name] == value for name, value in _walls(shell).items())
 
+    def differs(self, shell: StockShell) -> tuple[Difference, ...]:
+        """In what it is not as it was measured."""
+        return differences({name: self.row[name] for name in _walls(shell)}, _walls(shell))
+
     def is_like(self, shell: StockShell) -> bool:
         return (self.row["kind"], self.row["half"]) == (shell.kind, shell.half)
 
@@ -45,6 +52,18 @@ class _Plan(NamedTuple):
     new: list[tuple[int, StockShell]]  # with its box
     unchanged: list[tuple[int, StockShell]]  # with its number
     again: list[tuple[RowMapping, StockShell]]  # measured again
+    elsewhere: list[Difference]  # where it lies by the shelf and by the files
+
+
+class _Written(NamedTuple):
+    """A shell as it was, and what was written of it."""
+
+    row: RowMapping
+    values: Mapping[str, object]
+
+    @property
+    def shell(self) -> int:
+        return int(self.row["number"])
 
 
 def take_in(
@@ -68,8 +87,9 @@ def take_in(
         gauges = gauge_numbers(connection, stock.gauges)
         first = next_number(connection, SHELLS)
         _insert(connection, said, plan.new, first, gauges)
-        changed = _change(connection, said, plan.unchanged)
-        _remeasure(connection, said, plan.again, gauges)
+        changes = _change(connection, said, plan.unchanged)
+        again = _remeasure(connection, said, plan.again, gauges)
+        changed = [c.shell for c in changes]
         return TakenIn(
             new=len(plan.new),
             first=first if plan.new else None,
@@ -82,6 +102,8 @@ def take_in(
             sealed_before=sum(box.sealed for box in stock.boxes) - sealed,
             box_changes=tuple(boxes.changes),
             not_measured=sum(shell.wall_nm is None for shell in stock.shells),
+            elsewhere=(*boxes.elsewhere, *plan.elsewhere),
+            attention=tuple(_attention(connection, (*changes, *again))),
         )
 
 
@@ -119,6 +141,7 @@ class _Boxes:
         self._said = said
         self._next = next_number(connection, BOXES)
         self.changes: list[BoxChange] = []
+        self.elsewhere: list[Difference] = []
         self.known: dict[int, dict[str, _Known]] = {}  # shells by box and name
 
     def placed(self, stock: Stock, *, new_box: bool) -> tuple[dict[str, int], tuple[ShelfBox, ...], int]:
@@ -182,6 +205,37 @@ class _Boxes:
             readings[shell].append(nm)
         return {row["name"]: _Known(row, tuple(readings[row["number"]])) for row in rows}
 
+    def is_older_than_teardown(self, known: _Known, shell: StockShell) -> int | None:
+        """The engine that a shell ran in after these readings were taken: by their day or, where nobody wrote that
+        down, as they are readings from before."""
+        engine, number = known.row["ran_in"], known.row["number"]
+        if engine is None or not shell.readings:
+            return None
+        teardown = self._connection.execute(
+            select(EVENTS)
+            .where(EVENTS.c.shell == number, EVENTS.c.engine == engine, EVENTS.c.action == "teardown")
+            .order_by(EVENTS.c.number.desc())
+        )
+        event = teardown.mappings().first()
+        if event is None:
+            return None
+        day = shell.measured_on or shell.at[:10]
+        if day:
+            return int(engine) if day < event["at"][:10] else None
+        if known.reads_like(shell):
+            return None
+        before = told(event)["shell"]["turn"]
+        query = select(READINGS.c.turn, READINGS.c.nm).where(READINGS.c.shell == number, READINGS.c.turn <= before)
+        turns = defaultdict[int, list[int]](list)
+        for turn, nm in self._connection.execute(query.order_by(READINGS.c.turn, READINGS.c.place)):
+            turns[turn].append(nm)
+        return int(engine) if [*_nm(shell)] in turns.values() else None
+
+    def engine_of(self, shell: int) -> dict[str, object]:
+        """For a message: where a shell is fitted."""
+        (found,) = numbered(self._connection, [shell])
+        return {"engine": found.engine, "position": found.position, "job": found.job, "state": found.state}
+
     def _values(self, box: StockBox) -> dict[str, Any]:
         own = {"name": box.name, "state": SEALED if box.sealed else OPENED, "kind": box.kind, "since": self._said.at}
         return own | box.printed._asdict() | box.bought._asdict()
@@ -199,6 +253,8 @@ class _Boxes:
             for name, value in changes.items()
             if not name.endswith("_nm")
         ]
+        if box.sealed and row["location"] and values["location"] not in ("", row["location"]):
+            self.elsewhere.append(Difference(box.name, row["location"], values["location"]))
         is_opened = row["state"] == SEALED and not box.sealed
         if is_opened:
             changes |= {"state": OPENED, "opened": values["opened"] or self._said.at[:10]}
@@ -209,7 +265,7 @@ class _Boxes:
 
 def _sorted_out(boxes: _Boxes, rows: Mapping[str, int], stock: Stock, remeasured: set[str]) -> _Plan:
     """Raises RefusedError with every shell that is there with other readings."""
-    plan, reasons, meant = _Plan([], [], []), list[Fact](), set[str]()
+    plan, reasons, meant = _Plan([], [], [], []), list[Fact](), set[str]()
     for shell in stock.shells:
         box = rows[shell.box]
         known = boxes.known.get(box, {}).get(shell.name)
@@ -220,14 +276,23 @@ def _sorted_out(boxes: _Boxes, rows: Mapping[str, int], stock: Stock, remeasured
         names = {str(number), full_name(shell.label)} & remeasured if shell.readings else set[str]()
         meant |= names
         slots = {"number": number, "name": full_name(shell.label), "file": shell.file, "row": shell.row}
+        here = known.row["location"]
+        if here and shell.location not in ("", here):
+            plan.elsewhere.append(Difference(full_name(shell.label), here, shell.location))
+        same = known.reads_like(shell)
+        again = bool(names) or not (known.readings or same)
         if not known.is_like(shell):
             reasons.append(Fact("other-half", slots))
-        elif names or not (known.readings or known.reads_like(shell)):
-            plan.again.append((known.row, shell))
-        elif known.reads_like(shell):
+        elif same and not again:
             plan.unchanged.append((number, shell))
+        elif (engine := boxes.is_older_than_teardown(known, shell)) is not None:
+            reasons.append(Fact("older-than-teardown", slots | {"engine": engine}))
+        elif again and known.row["state"] == FITTED:
+            reasons.append(Fact("measured-inside", slots | boxes.engine_of(number)))
+        elif again:
+            plan.again.append((known.row, shell))
         else:
-            slots |= {"was_nm": known.row["wall_nm"], "is_nm": shell.wall_nm}
+            slots |= {"was_nm": known.row["wall_nm"], "is_nm": shell.wall_nm, "changes": known.differs(shell)}
             reasons.append(Fact("other-readings", slots))
     reasons += [Fact("not-remeasured", {"name": name}) for name in sorted(remeasured - meant)]
     refuse_if_any(reasons)
@@ -289,31 +354,55 @@ def _readings(
         }
 
 
-def _change(connection: Connection, said: By, shells: Iterable[tuple[int, StockShell]]) -> list[int]:
-    """Write what files say otherwise than before, in cells that are not empty; returns the shells that changed. Where a
-    shell lies the shelf knows better."""
+def _change(connection: Connection, said: By, shells: Iterable[tuple[int, StockShell]]) -> list[_Written]:
+    """Write what files say otherwise than before, in cells that are not empty."""
     wanted = dict(shells)
-    changes = []
+    found = []
     for some in parts(wanted):
         for row in connection.execute(select(SHELLS).where(SHELLS.c.number.in_(some))).mappings():
-            described = _described(wanted[row["number"]])
-            values = {name: value for name, value in described.items() if value not in ("", None, "{}", row[name])}
-            if values:
-                changes.append(Change(row["number"], values))
-    change(connection, said._replace(action="described"), changes)
-    return [c.shell for c in changes]
+            if values := _said_otherwise(row, wanted[row["number"]]):
+                found.append(_Written(row, values))
+    change(connection, said._replace(action="described"), [Change(one.shell, one.values) for one in found])
+    return found
+
+
+def _said_otherwise(row: RowMapping, shell: StockShell) -> dict[str, object]:
+    """What is described otherwise. Where a shell lies the shelf knows better, if it knows, and a shell that has run is
+    used whatever its file says."""
+    described = _described(shell)
+    if not row["location"]:
+        described["location"] = shell.location
+    if row["ran_in"] is not None:
+        del described["condition"]
+    return {name: value for name, value in described.items() if value not in ("", None, "{}", row[name])}
+
+
+def _attention(connection: Connection, written: Sequence[_Written]) -> Iterable[Fact]:
+    """What changed of shells that somebody relies on: those set aside for a job, or fitted in an engine."""
+    relied = {one.shell: one for one in written if one.row["state"] in (SET_ASIDE, FITTED)}
+    for shell in numbered(connection, relied):
+        one = relied[shell.number]
+        slots: dict[str, object] = {"number": shell.number, "name": shell.label, "position": shell.position}
+        aside = shell.state == SET_ASIDE
+        slots |= job_of(connection, shell) if aside else {"engine": shell.engine}
+        found = differences({name: one.row[name] for name in one.values}, one.values)
+        changes = tuple(c for c in found if c.what not in _UNTOLD)
+        if any(c.what == "hold" for c in found):
+            yield Fact("void-on-hold" if aside else "fitted-on-hold", slots | {"hold": shell.hold})
+        if changes:
+            yield Fact("void-described" if aside else "fitted-described", slots | {"changes": changes})
 
 
 def _remeasure(
     connection: Connection, said: By, again: Iterable[tuple[RowMapping, StockShell]], gauges: Mapping[str, int]
-) -> None:
-    changes, readings = [], list[dict[str, Any]]()
+) -> list[_Written]:
+    found, readings = [], list[dict[str, Any]]()
     for row, shell in again:
         query = select(func.coalesce(func.max(READINGS.c.turn), 0)).where(READINGS.c.shell == row["number"])
         turn = connection.execute(query).scalar_one() + 1
         readings += _readings(row["number"], turn, shell, said, gauges)
-        described = {name: value for name, value in _described(shell).items() if value not in ("", None, "{}")}
-        changes.append(Change(row["number"], {"turn": turn} | _walls(shell) | described))
-    change(connection, said._replace(action="remeasured"), changes)
+        found.append(_Written(row, {"turn": turn} | _walls(shell) | _said_otherwise(row, shell)))
+    change(connection, said._replace(action="remeasured"), [Change(one.shell, one.values) for one in found])
     if readings:
         connection.execute(READINGS.insert(), readings)
+    return found

@@ -18,7 +18,7 @@ from fitmatch.records.parts import SIDES, Size
 from fitmatch.records.stock import MeasuredAgain
 from fitmatch.shelf.actions.setting_aside import values_back
 from fitmatch.shelf.events import By, Change, change, events_numbered
-from fitmatch.shelf.finding import numbered
+from fitmatch.shelf.finding import may_exist, numbered
 from fitmatch.shelf.gauges import NOTHING_READ, ReadingsThen, gauge_numbers
 from fitmatch.shelf.records import ShelfShell, TornDown, Wear
 from fitmatch.shelf.refusals import RefusedError
@@ -55,7 +55,8 @@ def teardown(
     """Take a whole engine down. What has run comes back used, with the walls that were measured `again`; without one
     its wall is not known any more. `never_run`: everything is what it was before it was fitted."""
     with shelf.writing() as connection:
-        row = connection.execute(select(ENGINES).where(ENGINES.c.number == engine)).mappings().first()
+        query = select(ENGINES).where(ENGINES.c.number == engine)
+        row = connection.execute(query).mappings().first() if may_exist(engine) else None
         if row is None:
             raise RefusedError(Fact("unknown-engine", {"number": engine}))
         seats = _seats(connection, engine)
