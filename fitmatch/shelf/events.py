@@ -129,11 +129,13 @@ def note_new(connection: Connection, by: By, shells: Iterable[int], state: str) 
         connection.execute(EVENTS.insert(), rows)
 
 
-def note_boxes(connection: Connection, by: By, boxes: Iterable[tuple[int, str, str]]) -> tuple[int, ...]:
+def note_boxes(
+    connection: Connection, by: By, boxes: Iterable[tuple[int, str, str]], corrects: int | None = None
+) -> tuple[int, ...]:
     """An event for each box that changed: its number, its state before and after."""
     first = next_number(connection, EVENTS)
     rows = [
-        _row(by, number) | {"box": box, "from_state": old, "to_state": new}
+        _row(by, number) | {"box": box, "from_state": old, "to_state": new, "corrects": corrects}
         for number, (box, old, new) in enumerate(boxes, first)
     ]
     if rows:

@@ -66,9 +66,22 @@ def show(shelf: Shelf, filters: Filters = EVERYTHING, *, by: Sequence[str] = ())
     conditions = _conditions(shelf, filters)
     with shelf.reading() as connection:
         sealed = _sealed(connection, filters)
+        undated = None if filters.older_than_days is None else _undated(connection, shelf, filters)
         if by:
-            return Shown((), sealed, _tallies(connection, conditions, by))
-        return Shown(records(connection, shells_with(*conditions)), sealed)
+            return Shown((), sealed, _tallies(connection, conditions, by), undated)
+        return Shown(records(connection, shells_with(*conditions)), sealed, undated=undated)
+
+
+def _undated(connection: Connection, shelf: Shelf, filters: Filters) -> tuple[int, int]:
+    """The shells that agree but for their age, and their boxes: nobody wrote down when these were opened."""
+    conditions = _conditions(shelf, filters._replace(older_than_days=None))
+    query = (
+        select(func.count(), func.count(SHELLS.c.box.distinct()))
+        .join(BOXES, BOXES.c.number == SHELLS.c.box)
+        .where(BOXES.c.opened == "", *conditions)
+    )
+    shells, boxes = connection.execute(query).one()
+    return shells, boxes
 
 
 def _conditions(shelf: Shelf, filters: Filters) -> list[ColumnElement[bool]]:

@@ -92,11 +92,13 @@ class Tally(NamedTuple):
 
 
 class Shown(NamedTuple):
-    """The shells that agree with what was asked for, by number, or their tallies, and boxes that are still sealed."""
+    """The shells that agree with what was asked for, by number, or their tallies, and boxes that are still sealed.
+    `undated`: the shells, and their boxes, that agree but for an age that nobody knows; None: none was asked for."""
 
     shells: tuple[ShelfShell, ...]
     sealed: tuple[ShelfBox, ...]
     tallies: tuple[Tally, ...] = ()
+    undated: tuple[int, int] | None = None
 
     def to_frame(self, unit: str = "in") -> "pandas.DataFrame":
         """One row for each shell."""

@@ -51,7 +51,7 @@ def show(
       fitmatch shelf show --group-by kind --group-by half
     """
     from fitmatch.report.shelf.data import shown_document, shown_rows
-    from fitmatch.report.shelf.texts import shown_text
+    from fitmatch.report.shelf.texts import shown_text, undated
     from fitmatch.shelf.looking import Filters
     from fitmatch.shelf.looking import show as action
 
@@ -69,7 +69,11 @@ def show(
         single=single,
         older_than_days=older_than,
     )
-    asked.answer(action(asked.shelf(make=False), filters, by=groups), shown_text, shown_document, shown_rows)
+    found = action(asked.shelf(make=False), filters, by=groups)
+    asked.answer(found, shown_text, shown_document, shown_rows)
+    if asked.as_csv:  # whose rows have no place for it
+        for line in undated(found):
+            asked.notes.say(line)
     return 0
 
 

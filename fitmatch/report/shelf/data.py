@@ -1,9 +1,11 @@
 """The shelf as JSON and CSV; what is absent is null, or an empty cell."""
 
 from collections.abc import Mapping, Sequence
+from decimal import ROUND_CEILING, Decimal
 from typing import Final
 
 from fitmatch.facts import Fact
+from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.report.shared.emit import Number, Value, document, length, named_values, rows_text
 from fitmatch.report.shelf.words import words
 from fitmatch.shelf.records import (
@@ -86,10 +88,14 @@ _LENGTHS: Final = frozenset(
 
 def shown_document(shown: Shown, unit: str) -> str:
     """What `show` found."""
+    undated: dict[str, Value] = {}
+    if shown.undated is not None:
+        undated = {"undated": dict(zip(("shells", "boxes"), shown.undated, strict=True))}
     if shown.tallies:
-        return shelf_document(unit, tallies=[_tally(tally, unit) for tally in shown.tallies])
+        return shelf_document(unit, tallies=[_tally(tally, unit) for tally in shown.tallies], **undated)
     return shelf_document(
         unit,
+        **undated,
         shells=[shell_value(shell, unit) for shell in shown.shells],
         sealed=[_box(box) for box in shown.sealed],
     )
@@ -235,16 +241,28 @@ def engine_value(engine: EngineRecord, unit: str) -> dict[str, Value]:
 
 def _position(position: EnginePosition, unit: str) -> dict[str, Value]:
     own = {name: value for name, value in position._asdict().items() if name != "shells"}
-    shells = {s.half: _nulls(named_values(s._asdict(), unit)) for s in position.shells}
+    shells = {
+        s.half: _nulls(named_values(s._asdict(), unit)) | {"wall_wear_u": wear_u(s.wall_wear_u_nm, unit)}
+        for s in position.shells
+    }
     if not position.is_whole:
         own["clearance_nm"] = None
-    return _nulls(named_values(own, unit)) | {half: shells.get(half) for half in ("upper", "lower")}
+    worn = {"journal_wear_u": wear_u(position.journal_wear_u_nm, unit)}
+    return _nulls(named_values(own, unit)) | worn | {half: shells.get(half) for half in ("upper", "lower")}
+
+
+def wear_u(u_nm: float | None, unit: str) -> Number | None:
+    """The uncertainty of a wear to two digits, rounded up, so that it never looks better than it is."""
+    if not u_nm:
+        return None
+    in_unit = Decimal(u_nm) / NM_PER_UNIT[unit]
+    return Number(f"{in_unit.quantize(Decimal(1).scaleb(in_unit.adjusted() - 1), ROUND_CEILING):f}")
 
 
 def _wears(engine: EngineRecord, position: EnginePosition, unit: str) -> dict[str, Value]:
     lost: dict[str, Value] = {}
     for wear in position.wears if engine.torn_down else ():
-        lost |= {f"{wear.part}_wear": length(wear.wear_nm, unit), f"{wear.part}_wear_u": length(wear.u_nm, unit)}
+        lost |= {f"{wear.part}_wear": length(wear.wear_nm, unit), f"{wear.part}_wear_u": wear_u(wear.u_nm, unit)}
     return lost
 
 

@@ -48,16 +48,26 @@ _MOST_ROWS: Final = 200  # of a table that people read
 def shown_text(shown: Shown, unit: str) -> str:
     """What `show` found."""
     if shown.tallies:
-        return _page(_tallies(shown.tallies, unit))
+        return _page([*_tallies(shown.tallies, unit), *undated(shown)])
     count = len(shown.shells)
     singles = sum(shell.single for shell in shown.shells)
     head = f"{count:,} shell{'' if count == 1 else 's'} on the shelf"
     head += f", {singles:,} of them single" if singles else ""
-    lines = [head, *_shells(shown.shells, unit)]
+    lines = [head, *_shells(shown.shells, unit), *undated(shown)]
     if count > _MOST_ROWS:
         lines.append(f"... and {count - _MOST_ROWS:,} more; narrow it down, group it with --group-by, or use --csv")
     sealed = ["", f"{len(shown.sealed)} sealed", *_sealed(shown.sealed)] if shown.sealed else []
     return _page([*lines, *sealed])
+
+
+def undated(shown: Shown) -> list[str]:
+    """What an age could not be asked of."""
+    shells, boxes = shown.undated or (0, 0)
+    if not shells:
+        return []
+    which = "1 box" if boxes == 1 else f"{boxes:,} boxes"
+    text = f"left out: {shells:,} shell{'' if shells == 1 else 's'} of {which} of which nobody wrote down when "
+    return paragraph(f"{text}{'it was' if boxes == 1 else 'they were'} opened")
 
 
 def taken_text(taken: TakenIn, unit: str) -> str:
