@@ -109,10 +109,13 @@ def stop_after(seconds: float | None, kept_back: float = 0.0) -> "Stop":
 
 @contextmanager
 def stopped_by_ctrl_c(stop: "Stop") -> Iterator[None]:
-    """The first Ctrl-C asks for the best answer found so far; another one does not wait for it."""
+    """The first Ctrl-C asks for the best answer found so far; where there is none yet, and at another one, the command
+    ends at once."""
 
     def on_signal(*_: object) -> None:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+        if not stop.has_answer:
+            raise KeyboardInterrupt
         stop.request()
 
     before = signal.signal(signal.SIGINT, on_signal)

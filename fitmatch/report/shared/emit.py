@@ -66,6 +66,11 @@ def written(value: Value) -> Number:
     return Number(_compact(value))
 
 
+def joined(first: Number, second: Number) -> Number:
+    """The keys of two written tables in one."""
+    return Number(f"{first[:-1]}, {second[1:]}")
+
+
 def rows_text(columns: Sequence[str], lengths: Container[str], unit: str, rows: Iterable[Mapping[str, Value]]) -> str:
     """CSV with a header, in which a column of `lengths` names its unit; what is absent is an empty cell, and
     nothing is a formula."""
