@@ -30,6 +30,11 @@ def go_on() -> None:
 
 def asking(items: Iterable[T], ask: Ask, at_a_time: int = AT_A_TIME) -> Iterator[T]:
     """The same items; asks before so many of them."""
+    if at_a_time == 1:  # without a list for each: there may be a million
+        for item in items:
+            ask()
+            yield item
+        return
     left = iter(items)
     while some := list(islice(left, at_a_time)):
         ask()
