@@ -1,7 +1,6 @@
 """A job together with its saved plan, and with what was read with the shells in, if that was."""
 
 from collections.abc import Sequence
-from os.path import lexists
 from pathlib import Path
 from typing import NamedTuple
 
@@ -26,18 +25,16 @@ class Planned(NamedTuple):
 
 def read_planned(folder: Path) -> Planned:
     """Read a job folder, its saved plan and its assembled readings, where there are any. Where several jobs share the
-    plan, with the shells of all, and without assembled readings. Raises InputError with every mistake."""
+    plan, with the shells of all. Raises InputError with every mistake."""
     findings = Findings()
     plan = read_saved_plan(folder, findings) if folder.is_dir() else None
     if plan is not None and plan.beside:
         return _shared(folder, plan)
     reader = FolderReader(folder)
-    name = reader.settings.assembled
-    assembled = name is not None and lexists(folder / name.strip())
     try:
-        job = reader.job(reader.compared(frozenset()), assembled=assembled)
+        job = reader.job(reader.compared(frozenset()), assembled=reader.is_assembled)
     except InputError as error:
-        if assembled:  # the plan was read with it
+        if reader.is_assembled:  # the plan was read with it
             raise
         raise InputError(
             [*error.problems, *findings.problems], error.warnings, error.number + findings.number
@@ -50,7 +47,7 @@ def read_planned(folder: Path) -> Planned:
 
 
 def _shared(folder: Path, plan: SavedPlan) -> Planned:
-    jobs = read_jobs([folder, *(folder / other for other in plan.beside)]).jobs
+    jobs = read_jobs([folder, *(folder / other for other in plan.beside)], assembled=True).jobs
     job, told = jobs[0], said(plan, jobs[0])
     return Planned(job, plan, told, any(told.digests.get(one.name) != one.digest for one in jobs))
 

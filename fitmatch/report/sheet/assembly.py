@@ -30,7 +30,7 @@ from fitmatch.report.shared.states import (
 )
 from fitmatch.report.sheet.amounts import Amount, Run, amount, coating_of, exact_amount, in_full, runs, span
 from fitmatch.report.sheet.drawings import Line, crank_lines, numbers_of
-from fitmatch.report.sheet.source import Shown, is_bad
+from fitmatch.report.sheet.source import COULD_GO_THERE, Shown, is_bad
 from fitmatch.report.words.doubts import doubt_lines
 from fitmatch.report.words.likely_causes import likely_causes
 from fitmatch.report.words.reasons import words_of
@@ -165,7 +165,12 @@ class _Blocks:
         else:
             states, why = (NOT_MEASURED,), missing_words(missing_of(self._plan.job, position))
         doubts = tuple(self._doubts(position))
-        told = (*(() if doubts else (one_line(why),)), *self._told(position, in_doubt=bool(doubts)))
+        beside = doubt_lines(self._shown.doubts_beside(position), self._unit, self._unit)
+        told = (
+            *(f"{COULD_GO_THERE}: {line}" for line in beside),
+            *(() if doubts else (one_line(why),)),
+            *self._told(position, in_doubt=bool(doubts)),
+        )
         number = self._numbers.get(position.name)
         return Block(position.name, position.kind, number, position.pin, (*states, *doubts), told)
 

@@ -24,7 +24,7 @@ from fitmatch.report.shared.states import (
 )
 from fitmatch.report.sheet.amounts import Run, in_full, mean_of, runs
 from fitmatch.report.sheet.assembly import limits_of
-from fitmatch.report.sheet.source import Shown
+from fitmatch.report.sheet.source import COULD_GO_THERE, Shown
 from fitmatch.report.words.doubts import looks_wrong
 from fitmatch.report.words.reasons import words_of
 from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
@@ -136,6 +136,8 @@ class _Lines:
             yield DANGER
         for doubt in self._shown.doubts_of(position):
             yield f"{IN_DOUBT}, {MEASURE_FIRST}: {one_line(looks_wrong(doubt, self._unit))}"
+        for doubt in self._shown.doubts_beside(position):
+            yield f"{COULD_GO_THERE}: {one_line(looks_wrong(doubt, self._unit))}"
         for check in checks:
             if not check.within_limits:
                 yield f"{NOT_TO_BE_RUN}: {limit_broken(check, self._scale)}"
