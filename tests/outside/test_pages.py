@@ -225,8 +225,8 @@ AS_CSV = "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,false,false,true,f
 
 
 def test_workbooks_in_an_office_suite(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A workbook that an office suite opens and writes as CSV has the numbers of `--csv`, and texts that look like
-    formulas as texts."""
+    """A workbook, of a plan or of the shelf, that an office suite opens and writes as CSV has the numbers of `--csv`,
+    and texts that look like formulas as texts."""
     office = tool("soffice", "libreoffice")
     folder = engine(tmp_path / "x", rods=3, mains=2)
     head, *rows = (folder / "shells" / "rods.csv").read_text(encoding="utf-8").splitlines()
@@ -234,12 +234,25 @@ def test_workbooks_in_an_office_suite(tmp_path: Path, capsys: pytest.CaptureFixt
     (folder / "shells" / "rods.csv").write_text("\n".join(graded) + "\n", encoding="utf-8")
     plain = list(csv.DictReader(Ran(capsys, "assign", folder, "--csv").out.splitlines()))
     assert Ran(capsys, "assign", folder, "--xlsx", tmp_path / "plan.xlsx").status == 0
+    shelf = ("shelf", "show", "--db", tmp_path / "shelf.db")
+    assert Ran(capsys, "shelf", "take-in", folder, "--db", tmp_path / "shelf.db").status == 0
+    ran = Ran(capsys, *shelf, "--unit", "mm", "--csv", "--xlsx", tmp_path / "shelf.xlsx")
+    assert ran.status == 0
+    lying = list(csv.DictReader(ran.out.splitlines()))
     words = [office, f"-env:UserInstallation=file://{tmp_path}/profile", "--headless", "--convert-to", AS_CSV]
-    subprocess.run([*words, "--outdir", tmp_path, tmp_path / "plan.xlsx"], capture_output=True, timeout=120, check=True)
+    books = (tmp_path / "plan.xlsx", tmp_path / "shelf.xlsx")
+    subprocess.run([*words, "--outdir", tmp_path, *books], capture_output=True, timeout=120, check=True)
 
-    def sheet(name: str) -> list[dict[str, str]]:
-        return list(csv.DictReader((tmp_path / f"plan-{name}.csv").read_text(encoding="utf-8").splitlines()))
+    def sheet(name: str, book: str = "plan") -> list[dict[str, str]]:
+        return list(csv.DictReader((tmp_path / f"{book}-{name}.csv").read_text(encoding="utf-8").splitlines()))
 
+    shells = sheet("shells", "shelf")
+    assert len(shells) == len(lying) == 20 and sheet("sealed", "shelf") == []
+    for one, other in zip(shells, lying, strict=True):
+        assert (one["number"], one["box"], one["shell"]) == (other["number"], other["box"], other["shell"])
+        assert float(one["wall [mm]"]) == float(other["wall [mm]"])
+        assert float(one["wall [in]"]) == pytest.approx(float(other["wall [mm]"]) / 25.4)
+    assert {row["grade"] for row in shells if row["kind"] == "rod"} == {"=1+1"}
     shown = sheet("positions")
     assert len(shown) == len(plain) == 5
     for one, other in zip(shown, plain, strict=True):
