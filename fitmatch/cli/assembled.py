@@ -58,9 +58,9 @@ def command(
 
     def compared() -> "Comparison":
         if from_shelf:
-            from fitmatch.cli.solving import told_what_the_shelf_refuses
+            from fitmatch.cli.solving import refusals_told
 
-            with told_what_the_shelf_refuses():
+            with refusals_told():
                 from fitmatch.shelf.store.opening import open_shelf
                 from fitmatch.shelf.supplying import read_supplied
 

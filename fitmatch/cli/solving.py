@@ -67,8 +67,7 @@ def read(
     task: Job | Pool
     with notes.progress(f"reading the job{'' if alone else 's'}{' and the shelf' if from_shelf else ''}"):
         if from_shelf:
-            with told_what_the_shelf_refuses():
-                task = _from_shelf(folders, db)
+            task = read_from_shelf(folders, db)
         elif alone:
             from fitmatch.intake.reading import read_job
 
@@ -82,17 +81,19 @@ def read(
     return task
 
 
-def _from_shelf(folders: Sequence[Path], db: str | None) -> "Job | Pool":
+def read_from_shelf(folders: Sequence[Path], db: str | None) -> "Job | Pool":
+    """The same with the shells of the shelf; what that refuses is told, and the command left."""
     from fitmatch.shelf.store.opening import open_shelf
     from fitmatch.shelf.supplying import read_supplied, read_supplied_jobs
 
-    shelf = open_shelf(db, make=False)
-    return read_supplied(shelf, folders[0]) if len(folders) == 1 else read_supplied_jobs(shelf, folders)
+    with refusals_told():
+        shelf = open_shelf(db, make=False)
+        return read_supplied(shelf, folders[0]) if len(folders) == 1 else read_supplied_jobs(shelf, folders)
 
 
 @contextmanager
-def told_what_the_shelf_refuses() -> Iterator[None]:
-    """What the shelf refuses is told, and the command left."""
+def refusals_told() -> Iterator[None]:
+    """What the shelf refuses inside is told, and the command left."""
     from fitmatch.shelf.refusals import RefusedError
 
     try:
@@ -114,10 +115,13 @@ def stop_after(seconds: float | None, kept_back: float = 0.0) -> "Stop":
 
 @contextmanager
 def stopped_by_ctrl_c(stop: "Stop") -> Iterator[None]:
-    """The first Ctrl-C asks for the best answer found so far; another one does not wait for it."""
+    """The first Ctrl-C asks for the best answer found so far; where there is none yet, and at another one, the command
+    ends at once."""
 
     def on_signal(*_: object) -> None:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+        if not stop.has_answer:
+            raise KeyboardInterrupt
         stop.request()
 
     before = signal.signal(signal.SIGINT, on_signal)

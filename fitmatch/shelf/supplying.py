@@ -9,6 +9,7 @@ from typing import Any, Final
 from sqlalchemy import Connection, RowMapping, Select, and_, or_, select
 
 from fitmatch.facts import Fact
+from fitmatch.intake.planned import Kept, Planned, read_planned
 from fitmatch.intake.pooling import read_jobs
 from fitmatch.intake.reading import read_job
 from fitmatch.names import composed
@@ -45,6 +46,13 @@ def read_supplied_jobs(shelf: Shelf, folders: Sequence[str | PathLike[str]]) -> 
         for supply in supplies:
             supply.together, supply.learned = together, learned
         return read_jobs(folders, supplies=supplies)
+
+
+def read_planned_supplied(shelf: Shelf, folder: Path, kept: Kept) -> Planned:
+    """The same with the saved plan of the job, and with the shells fitted in its engine; raises InputError with every
+    mistake."""
+    with shelf.reading() as connection:
+        return read_planned(folder, kept, _Supply(connection, folder, fixing=False))
 
 
 def offered(shelf: Shelf, family: str) -> tuple[ShelvedShell, ...]:
