@@ -8,7 +8,7 @@ from typing import Any, Final, NamedTuple
 from sqlalchemy import Connection, RowMapping, Table, and_, bindparam, func, or_, select
 
 from fitmatch.shelf.records import Event
-from fitmatch.shelf.store.schema import BOXES, ENGINE_SHELLS, EVENTS, HOLDS, SHELLS, USED
+from fitmatch.shelf.store.schema import BOXES, ENGINE_SHELLS, ENGINES, EVENTS, HOLDS, JOBS, SHELLS, USED
 
 
 class Hold(NamedTuple):
@@ -36,7 +36,7 @@ class By(NamedTuple):
 
 class Change(NamedTuple):
     """What is to become of one shell: columns of `SHELLS` and their new values and, unless `hold` is KEEPS, who has it
-    from now on. `remarks`: codes of what its event must say for ever."""
+    from now on. `remarks`: codes of what its event must say for ever; `kept`: what else it keeps."""
 
     shell: int
     values: Mapping[str, object]
@@ -44,6 +44,7 @@ class Change(NamedTuple):
     note: str | None = None
     corrects: int | None = None
     remarks: tuple[str, ...] = ()
+    kept: Mapping[str, object] = {}
 
 
 def next_number(connection: Connection, table: Table) -> int:
@@ -81,6 +82,7 @@ def change(connection: Connection, by: By, changes: Iterable[Change], after: tup
         undo: dict[str, Any] = {"shell": {name: old[name] for name in c.values}, "first": (*after, first)[0]}
         if c.remarks:
             undo["remarks"] = c.remarks
+        undo |= c.kept
         if c.hold is not KEEPS:
             held = holds.get(c.shell)
             undo["hold"] = held and held._asdict()
@@ -94,16 +96,29 @@ def change(connection: Connection, by: By, changes: Iterable[Change], after: tup
                 "before": json.dumps(undo),
                 "corrects": c.corrects,
                 "position": _position(c, holds.get(c.shell)),
+                "job": by.job or _job_name(connection, _held_by(c, holds.get(c.shell))),
             }
         )
     connection.execute(EVENTS.insert(), rows)
     return (*after, *range(first, first + len(rows)))
 
 
+def _held_by(c: Change, held: Hold | None) -> Hold | None:
+    """Who has the shell from now on, otherwise who had it."""
+    return held if c.hold is None or c.hold is KEEPS else c.hold
+
+
 def _position(c: Change, held: Hold | None) -> str:
-    """Where somebody has the shell from now on, otherwise where somebody had it."""
-    hold = held if c.hold is None or c.hold is KEEPS else c.hold
+    hold = _held_by(c, held)
     return "" if hold is None else hold.position
+
+
+def _job_name(connection: Connection, hold: Hold | None) -> str:
+    if hold is None:
+        return ""
+    of_job = select(JOBS.c.name).where(JOBS.c.number == hold.job)
+    query = of_job if hold.engine is None else select(ENGINES.c.job).where(ENGINES.c.number == hold.engine)
+    return str(connection.execute(query).scalar_one())
 
 
 def _row(by: By, number: int) -> dict[str, Any]:

@@ -388,9 +388,11 @@ def _attention(connection: Connection, written: Sequence[_Written]) -> Iterable[
         found = differences({name: one.row[name] for name in one.values}, one.values)
         changes = tuple(c for c in found if c.what not in _UNTOLD)
         if any(c.what == "hold" for c in found):
-            yield Fact("void-on-hold" if aside else "fitted-on-hold", slots | {"hold": shell.hold})
+            slots["hold"] = shell.hold
+            yield Fact("void-on-hold", slots) if aside else Fact("fitted-on-hold", slots)
         if changes:
-            yield Fact("void-described" if aside else "fitted-described", slots | {"changes": changes})
+            slots["changes"] = changes
+            yield Fact("void-described", slots) if aside else Fact("fitted-described", slots)
 
 
 def _remeasure(
