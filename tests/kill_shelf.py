@@ -52,13 +52,10 @@ def main() -> int:
                 print(f"    {text}")
     if asked.rewrite:
         head = ["action", *(f"{DATABASES[name]}: kills, neither all nor nothing" for name in names)]
-        rows = [
-            [
-                f"`{action}`" if action in (*ACTIONS, "export") else action,
-                *(f"{of[name].kills}, {len(of[name].broken)}" for name in names),
-            ]
-            for action, of in found.items()
-        ]
+        rows = []
+        for action, of in found.items():
+            name = action if action.startswith("making") else f"`{action}`"
+            rows.append([name, *(f"{of[database].kills}, {len(of[database].broken)}" for database in names)])
         rewrite("kills", [f"| {' | '.join(cells)} |" for cells in (head, ["---"] * len(head), *rows)])
     return 1 if any(done.broken for of in found.values() for done in of.values()) else 0
 
