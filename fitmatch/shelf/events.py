@@ -2,7 +2,7 @@
 undo it."""
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 from sqlalchemy import Connection, RowMapping, Table, and_, bindparam, func, or_, select
@@ -136,12 +136,27 @@ def _row(by: By, number: int) -> dict[str, Any]:
 def note_new(connection: Connection, by: By, shells: Iterable[int], state: str) -> None:
     """An event for each shell that was not there before."""
     first = next_number(connection, EVENTS)
-    rows = [
-        _row(by, number) | {"shell": shell, "from_state": "", "to_state": state}
-        for number, shell in enumerate(shells, first)
-    ]
-    if rows:
-        connection.execute(EVENTS.insert(), rows)
+    same = _row(by, first)
+    own = tuple(value for name, value in same.items() if name != "number")
+    columns = (*(name for name in same if name != "number"), "number", "shell", "from_state", "to_state")
+    insert_rows(connection, EVENTS, columns, [(*own, n, shell, "", state) for n, shell in enumerate(shells, first)])
+
+
+def insert_rows(
+    connection: Connection, table: Table, columns: Sequence[str], rows: Sequence[tuple[object, ...]]
+) -> None:
+    """Insert rows with values in the order of the columns: of a million, the library that builds the statement would
+    otherwise look at every value by its name."""
+    if not rows:
+        return
+    known = connection.dialect
+    style = "format" if known.paramstyle == "pyformat" else known.paramstyle
+    dialect = type(known)(paramstyle=style)  # type: ignore[call-arg]  # every dialect takes it
+    compiled = table.insert().compile(dialect=dialect, column_keys=[*columns])
+    place = [columns.index(name) for name in compiled.positiontup or ()]
+    assert len(place) == len(columns)
+    ordered = [*rows] if place == [*range(len(columns))] else [tuple([row[at] for at in place]) for row in rows]
+    connection.exec_driver_sql(str(compiled), ordered)
 
 
 def note_boxes(
