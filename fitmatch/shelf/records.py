@@ -93,12 +93,14 @@ class Tally(NamedTuple):
 
 class Shown(NamedTuple):
     """The shells that agree with what was asked for, by number, or their tallies, and boxes that are still sealed.
-    `undated`: the shells, and their boxes, that agree but for an age that nobody knows; None: none was asked for."""
+    `undated`: the shells, and their boxes, that agree but for an age that nobody knows; None: none was asked for.
+    `in_all`: where no shell agrees, how many there are."""
 
     shells: tuple[ShelfShell, ...]
     sealed: tuple[ShelfBox, ...]
     tallies: tuple[Tally, ...] = ()
     undated: tuple[int, int] | None = None
+    in_all: int = 0
 
     def to_frame(self, unit: str = "in") -> "pandas.DataFrame":
         """One row for each shell."""
@@ -107,7 +109,8 @@ class Shown(NamedTuple):
 
 class Event(NamedTuple):
     """One change of a shell, or of a sealed box; events are never edited. `corrects` is the event that it undoes;
-    `remarks` are OUTSIDE and IN_DOUBT of what was fitted so."""
+    `remarks` are OUTSIDE and IN_DOUBT of what was fitted so; `changes`, in the history of a shell, what it wrote of
+    it."""
 
     number: int
     at: str
@@ -123,6 +126,7 @@ class Event(NamedTuple):
     note: str
     corrects: int | None
     remarks: tuple[str, ...] = ()
+    changes: tuple[Difference, ...] = ()
 
 
 class History(NamedTuple):
@@ -198,7 +202,8 @@ class EngineShell(NamedTuple):
 
 class EnginePosition(NamedTuple):
     """A position of an engine as it was built; outside its limits only with the maker's `permission`, which is kept if
-    it is built inside them later on. `in_doubt`: it rested on readings in doubt. `left`: how its shells have left it,
+    it is built inside them later on. `in_doubt`: it rested on readings in doubt. `judged`: by part, what was wrong with
+    its wear, as codes, and what was missing for its uncertainty. `left`: how its shells have left it,
     `put-back`, `teardown`, `never-run` or `correct`, and when; empty while they are in it."""
 
     position: str
@@ -218,6 +223,7 @@ class EnginePosition(NamedTuple):
     in_doubt: bool = False
     left: str = ""
     left_at: str = ""
+    judged: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {}
 
     @property
     def is_whole(self) -> bool:
@@ -226,16 +232,29 @@ class EnginePosition(NamedTuple):
 
     @property
     def wears(self) -> tuple["Wear", ...]:
-        """What its journal and shells have lost, as far as they were measured again."""
+        """What its journal and shells have lost, if it was measured again."""
         found = []
         if self.journal_after_nm is not None:
-            figures = self.journal_nm, self.journal_after_nm, self.journal_wear_u_nm
-            found.append(Wear.of(self.position, "journal", "", *figures))
+            journal = self.journal_nm, self.journal_after_nm, self.journal_wear_u_nm
+            found.append(Wear.of(self.position, "journal", "", *journal))
         for one in self.shells:
-            if one.wall_nm is not None and one.wall_after_nm is not None:
+            if one.wall_nm is not None and (one.wall_after_nm is not None or one.half in self.judged):
                 figures = one.wall_nm, one.wall_after_nm, one.wall_wear_u_nm
                 found.append(Wear.of(self.position, one.half, one.label, *figures))
-        return tuple(found)
+        return tuple(self._as_judged(wear) for wear in found)
+
+    def _as_judged(self, wear: "Wear") -> "Wear":
+        codes, missing = self.judged.get(wear.part, (None, ()))
+        return wear if codes is None else wear._replace(grew="grew" in codes, missing=missing)
+
+    @property
+    def attention(self) -> tuple[Fact, ...]:
+        """What was wrong with its wear."""
+        return tuple(
+            Fact(code, wear.slots)
+            for wear in self.wears
+            for code in self.judged.get(wear.part, (("grew",) if wear.grew else (), ()))[0]
+        )
 
 
 class EngineRecord(NamedTuple):
@@ -324,10 +343,19 @@ class Wear(NamedTuple):
         small, large = sorted((self.before_nm, self.after_nm))
         return 8 * small <= large <= 12 * small
 
+    @property
+    def slots(self) -> dict[str, object]:
+        """For facts about it."""
+        slots: dict[str, object] = {"position": self.position, "part": self.part, "name": self.label, "u_nm": self.u_nm}
+        return slots | {"before_nm": self.before_nm, "after_nm": self.after_nm}
+
     @classmethod
-    def of(cls, position: str, part: str, label: str, before_nm: int, after_nm: int, u_nm: float | None) -> "Wear":
-        """Of two sizes that were both measured."""
-        return cls(position, part, label, before_nm, after_nm, u_nm, grew=after_nm - before_nm > (u_nm or 0.0))
+    def of(
+        cls, position: str, part: str, label: str, before_nm: int, after_nm: int | None, u_nm: float | None
+    ) -> "Wear":
+        """Of two sizes, as an earlier version kept them."""
+        grew = after_nm is not None and after_nm - before_nm > (u_nm or 0.0)
+        return cls(position, part, label, before_nm, after_nm, u_nm, grew=grew)
 
     @property
     def wear_nm(self) -> int | None:

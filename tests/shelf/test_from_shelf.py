@@ -414,3 +414,21 @@ def test_when_walls_were_measured_is_not_made_up(stocked: Shelf, tmp_path: Path)
     """Where nobody wrote down the day, the report says that only the day of taking in is known."""
     plan = planned(stocked, engine(tmp_path / "first"))
     assert "not known, taken in 2026-03-01" in " ".join(" ".join(from_shelf(plan.plans[0])).split())
+
+
+def test_thousands_of_boxes_need_a_time_limit(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Leaving out each of more boxes than anybody waits for is refused until it is said how long it may take."""
+    db = tmp_path / "shelf.db"
+    monkeypatch.setenv("FITMATCH_DB", str(db))
+    rows = [f"b{n},{half},rod,{half},0.0618,narrow-2" for n in range(101) for half in ("upper", "lower")]
+    box = "\n".join(["box,shell,kind,half,wall,family", *rows]) + "\n"
+    (tmp_path / "boxes.csv").write_text(box.replace("0.0618", "0.06185", 4), encoding="utf-8")
+    monkeypatch.setattr("fitmatch.intake.stock.copies", lambda *_: ())  # they read alike
+    take_in(open_shelf(db, clock=Clock()), read_stock([tmp_path / "boxes.csv"], "in"))
+    folder = engine(tmp_path / "first", positions=ONE_ROD)
+    ran = Ran(capsys, "compare", folder, "--from-shelf", "--boxes")
+    assert ran.status == 2 and "--time-limit" in ran.err and "101" in ran.err
+    assert Ran(capsys, "compare", folder, "--from-shelf").status in (0, 1)
+    assert Ran(capsys, "compare", folder, "--from-shelf", "--boxes", "--time-limit", "2").status in (0, 1)

@@ -371,3 +371,58 @@ def test_sizes_are_grouped_wherever_they_stand(tmp_path: Path, capsys: pytest.Ca
         Ran(capsys, "shelf", "take-in", tmp_path / name, *db)
     tallies = json.loads(Ran(capsys, "shelf", "show", "--group-by", "step", "--json", *db).out)["tallies"]
     assert {t["alike"]["step"]: t["shells"] for t in tallies} == {"0.001": 12, "STD": 6}
+
+
+# --- what is told afterwards ---
+
+
+def test_a_history_says_what_changed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What was described anew, measured again and corrected is told by column, before and after, with the job beside
+    its position, as text and as JSON; so are trial fits."""
+    db = ("--db", tmp_path / "s.db")
+    job = planned_job(tmp_path / "k", ONE_ROD)
+    for args in (("take-in", job), ("set-aside", job), ("fitted", job), ("put-back", job, "R1"), ("set-aside", job)):
+        assert Ran(capsys, "shelf", *args, *db).status == 0
+    number = json.loads(Ran(capsys, "shelf", "show", "--state", "set-aside", "--json", *db).out)["shells"][0]["number"]
+    name = f"{number:02}"
+    path = described(tmp_path, name, "series", "B")
+    Ran(capsys, "shelf", "take-in", path, "--unit", "in", "--note", "new label", *db)
+    row = next(row for row in path.read_text().splitlines() if row.startswith(name))
+    put(path, path.read_text().replace(row, row.replace(row.split(",")[3], "0.0612")))
+    Ran(capsys, "shelf", "take-in", path, "--unit", "in", "--remeasured", str(number), *db)
+    events = json.loads(Ran(capsys, "shelf", "history", str(number), "--json", *db).out)["events"]
+    assert [(e["action"], e["job"], e["position"]) for e in events[-2:]] == [
+        ("described", "k", "R1"),
+        ("remeasured", "k", "R1"),
+    ]
+    assert events[-2]["note"] == "new label; series: empty > B"
+    assert events[-1]["note"] == f"wall: {row.split(',')[3]} in > 0.0612 in"
+    Ran(capsys, "shelf", "correct", str(events[-1]["number"]), *db)
+    text = " ".join(Ran(capsys, "shelf", "history", str(number), *db).out.split())
+    assert "series: empty > B" in text and f"wall: 0.0612 in > {row.split(',')[3]} in" in text
+    assert "put back after a trial fit: once" in text
+
+
+def test_an_engine_tells_what_its_teardown_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A slip of the decimal point, a wall that was not measured again and what is missing for U stand in the record of
+    the engine too."""
+    db = ("--unit", "in", "--db", tmp_path / "s.db")
+    job = planned_job(tmp_path / "k", ONE_ROD)
+    for args in (("take-in", job), ("set-aside", job), ("fitted", job)):
+        Ran(capsys, "shelf", *args, *db)
+    put(tmp_path / "worn.csv", "position,journal,upper\nR1,1.8159,0.612\n")
+    down = Ran(capsys, "shelf", "teardown", "1", tmp_path / "worn.csv", *db)
+    record = " ".join(Ran(capsys, "shelf", "engine", "1", *db).out.split())
+    told = " ".join(down.out.split())
+    for said in ("likely a slip of the decimal point", "was not measured again", "Missing for U:"):
+        assert said in told and said in record
+    assert told[told.index("Missing for U:") :].partition(".")[0] in record
+
+
+def test_small_words(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Where a filter leaves nothing it is said of how many, and one shell is not `were`."""
+    db = ("--unit", "in", "--db", tmp_path / "s.db")
+    put(tmp_path / "box-1.csv", "\n".join(BOX.splitlines()[:2]) + "\n")
+    Ran(capsys, "shelf", "take-in", tmp_path / "box-1.csv", *db)
+    assert "1 was here and is unchanged" in Ran(capsys, "shelf", "take-in", tmp_path / "box-1.csv", *db).out
+    assert "none of 1 shell on the shelf" in Ran(capsys, "shelf", "show", "--half", "lower", *db).out

@@ -7,7 +7,7 @@ from typing import Final
 from fitmatch.facts import Fact
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.report.shared.emit import Number, Table, Value, document, length, named_values, rows_text
-from fitmatch.report.shelf.words import words
+from fitmatch.report.shelf.words import difference, words
 from fitmatch.shelf.records import (
     BoxChange,
     Changed,
@@ -150,7 +150,7 @@ def _box_change(change: BoxChange) -> dict[str, Value]:
 
 def changed_document(changed: Changed, unit: str) -> str:
     """What an action changed, and what needs attention."""
-    events = [event_value(event) for event in changed.events]
+    events = [event_value(event, unit) for event in changed.events]
     return shelf_document(unit, events=events, attention=attention_values(changed.attention, unit))
 
 
@@ -161,7 +161,7 @@ def attention_values(attention: Sequence[Fact], unit: str) -> list[dict[str, Val
 
 def history_document(history: History, unit: str) -> str:
     """A shell and all its events, oldest first."""
-    events = [event_value(event) for event in history.events]
+    events = [event_value(event, unit) for event in history.events]
     return shelf_document(unit, shell=shell_value(history.shell, unit), events=events)
 
 
@@ -172,7 +172,7 @@ def copied_document(copied: Copied, unit: str) -> str:
 
 def event_rows(events: tuple[Event, ...], unit: str) -> str:
     """A row for each event."""
-    return rows_text(_EVENT, (), unit, map(_event_cells, events))
+    return rows_text(_EVENT, (), unit, (_event_cells(event, unit) for event in events))
 
 
 def engines_document(engines: Engines, unit: str) -> str:
@@ -230,14 +230,20 @@ def shell_value(shell: ShelfShell, unit: str) -> dict[str, Value]:
     return _nulls(named_values(shell._asdict(), unit))
 
 
-def event_value(event: Event) -> dict[str, Value]:
+def event_value(event: Event, unit: str) -> dict[str, Value]:
     """One event, under the names that users see."""
     names = {"from_state": "from", "to_state": "to"}
-    return _nulls({names.get(name, name): value for name, value in event._asdict().items()})
+    own = {names.get(name, name): value for name, value in event._asdict().items() if name != "changes"}
+    return _nulls(own | {"note": noted(event, unit)})
 
 
-def _event_cells(event: Event) -> dict[str, Value]:
-    return event_value(event) | {"remarks": " ".join(event.remarks)}
+def noted(event: Event, unit: str) -> str:
+    """What was noted, and what was written of the shell."""
+    return "; ".join(filter(None, (event.note, *(difference(one, unit) for one in event.changes))))
+
+
+def _event_cells(event: Event, unit: str) -> dict[str, Value]:
+    return event_value(event, unit) | {"remarks": " ".join(event.remarks)}
 
 
 def engine_value(engine: EngineRecord, unit: str) -> dict[str, Value]:
@@ -251,7 +257,7 @@ def engine_value(engine: EngineRecord, unit: str) -> dict[str, Value]:
 
 
 def _position(position: EnginePosition, unit: str) -> dict[str, Value]:
-    own = {name: value for name, value in position._asdict().items() if name != "shells"}
+    own = {name: value for name, value in position._asdict().items() if name not in ("shells", "judged")}
     shells = {
         s.half: _nulls(named_values(s._asdict(), unit)) | {"wall_wear_u": wear_u(s.wall_wear_u_nm, unit)}
         for s in position.shells

@@ -1,14 +1,16 @@
 """The shelf as text: tables of shells, events and engines."""
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Final
 
 from fitmatch.facts import Fact
 from fitmatch.lengths import exact
 from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
+from fitmatch.report.shelf.data import noted
 from fitmatch.report.shelf.data import price as plain_price
-from fitmatch.report.shelf.torn_down import wear_table
+from fitmatch.report.shelf.torn_down import missing_for_u, wear_table
 from fitmatch.report.shelf.words import words
 from fitmatch.shelf.records import (
     IN_DOUBT,
@@ -51,7 +53,10 @@ def shown_text(shown: Shown, unit: str) -> str:
         return _page([*_tallies(shown.tallies, unit), *undated(shown)])
     count = len(shown.shells)
     singles = sum(shell.single for shell in shown.shells)
-    head = f"{count:,} shell{'' if count == 1 else 's'} on the shelf"
+    if not count and shown.in_all:
+        head = f"none of {shown.in_all:,} shell{'' if shown.in_all == 1 else 's'} on the shelf"
+    else:
+        head = f"{count:,} shell{'' if count == 1 else 's'} on the shelf"
     head += f", {singles:,} of them single" if singles else ""
     lines = [head, *_shells(shown.shells, unit), *undated(shown)]
     if count > _MOST_ROWS:
@@ -116,7 +121,7 @@ def _box_change(change: BoxChange) -> str:
 
 def changed_text(changed: Changed, unit: str) -> str:
     """What an action changed, and what needs attention."""
-    return _page([*(_events(changed.events) or ["nothing to change"]), *_attention(changed.attention, unit)])
+    return _page([*(_events(changed.events, unit) or ["nothing to change"]), *_attention(changed.attention, unit)])
 
 
 def _attention(facts: Sequence[Fact], unit: str) -> list[str]:
@@ -131,7 +136,9 @@ def copied_text(copied: Copied, unit: str) -> str:
 
 def history_text(history: History, unit: str) -> str:
     """A shell and all that happened to it."""
-    return _page([*_shells([history.shell], unit), "", *_events(history.events)])
+    times = history.shell.trial_fits
+    tried = [f"put back after a trial fit: {'once' if times == 1 else f'{times} times'}"] if times else []
+    return _page([*_shells([history.shell], unit), *tried, "", *_events(history.events, unit)])
 
 
 def engines_text(engines: Engines, unit: str) -> str:
@@ -156,7 +163,8 @@ def engine_text(engine: EngineRecord, unit: str) -> str:
     head += [how_left(engine)] if engine.state else []
     permitted = [_permitted(p) for p in engine.outside]
     doubted = [f"{whole(p.position)} rests on readings in doubt" for p in engine.positions if p.in_doubt]
-    doubted += [words(Fact("grew", wear._asdict() | {"name": wear.label}), unit) for wear in engine.wears if wear.grew]
+    doubted += [words(fact, unit) for p in engine.positions if engine.torn_down for fact in p.attention]
+    measured = [wear for wear in engine.wears if wear.after_nm is not None]
     rows = table(
         engine.positions,
         Column("position", lambda p: whole(p.position), "left"),
@@ -170,7 +178,7 @@ def engine_text(engine: EngineRecord, unit: str) -> str:
         Column("max", lambda p: _length(p.max_nm, unit)),
         Column("", _state_of, "left", wraps=True),
     )
-    worn = ["", *wear_table(engine.wears, unit)] if engine.wears else []
+    worn = ["", *wear_table(measured, unit), *missing_for_u(measured)] if measured else []
     note = ["", *paragraph(clean(engine.note))] if engine.note else []
     below = [("PERMITTED", permitted), ("ATTENTION", doubted)]
     told = [line for title, texts in below if texts for line in ("", *items(title, texts))]
@@ -324,7 +332,8 @@ def _tallies(tallies: Sequence[Tally], unit: str) -> list[str]:
     )
 
 
-def _events(events: Sequence[Event]) -> list[str]:
+def _events(events: Sequence[Event], unit: str) -> list[str]:
+    note = partial(_note, unit=unit)
     return table(
         events,
         Column("event", lambda e: str(e.number)),
@@ -335,11 +344,12 @@ def _events(events: Sequence[Event]) -> list[str]:
         Column("job", lambda e: whole(e.job), "left", wraps=True, shown=any(e.job for e in events)),
         Column("position", lambda e: whole(e.position), "left", shown=any(e.position for e in events)),
         Column("by", lambda e: clean(e.by), "left", wraps=True, shown=any(e.by for e in events)),
-        Column("note", _note, "left", wraps=True, below=True, shown=any(_note(e) for e in events)),
+        Column("note", note, "left", wraps=True, below=True, shown=any(map(note, events))),
     )
 
 
-def _note(event: Event) -> str:
+def _note(event: Event, unit: str) -> str:
     """What was noted, behind what must be said of it for ever."""
-    quoted = f"{OUT_OF_LIMITS}, permitted: {clean(event.note)}" if OUTSIDE in event.remarks else clean(event.note)
+    note = clean(noted(event, unit))
+    quoted = f"{OUT_OF_LIMITS}, permitted: {note}" if OUTSIDE in event.remarks else note
     return "; ".join(filter(None, ("rests on readings in doubt" if IN_DOUBT in event.remarks else "", quoted)))

@@ -31,14 +31,18 @@ def torn_down_text(found: TornDown, unit: str) -> str:
     lines += wear_table(worn, unit)
     if found.attention:
         lines += ["", *items("ATTENTION", [words(fact, unit) for fact in found.attention])]
-    missing = dict.fromkeys(what for wear in worn for what in wear.missing)
-    if missing:
-        lines += ["", *paragraph(f"Missing for U: {clean(listed([*missing]))}.")]
+    lines += missing_for_u(worn)
     if any(wear.u_nm is None for wear in worn):
         lines += ["", *paragraph(_UNCERTAIN)]
     if found.wears:
         lines += ["", *paragraph(_USED)]
     return "\n".join(lines) + "\n"
+
+
+def missing_for_u(worn: Sequence[Wear]) -> list[str]:
+    """What would have to be known."""
+    missing = dict.fromkeys(what for wear in worn for what in wear.missing)
+    return ["", *paragraph(f"Missing for U: {clean(listed([*missing]))}.")] if missing else []
 
 
 def wear_table(worn: Sequence[Wear], unit: str) -> list[str]:
@@ -62,7 +66,7 @@ def torn_down_document(found: TornDown, unit: str) -> str:
         engine=found.engine,
         job=found.job,
         wear=[_value(wear, unit) for wear in found.wears],
-        events=[event_value(event) for event in found.events],
+        events=[event_value(event, unit) for event in found.events],
         attention=attention_values(found.attention, unit),
     )
 

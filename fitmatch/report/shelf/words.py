@@ -41,6 +41,12 @@ def _db(s: Slots) -> str:
     return f" --db {as_argument(str(s['db']))}" if s.get("db") else ""
 
 
+def difference(one: Difference, unit: str) -> str:
+    """What a column said before, and what it says after."""
+    before, after = (_cell(one, value, unit) for value in (one.before, one.after))
+    return printable(f"{_column(one)}: {before} > {after}")
+
+
 def _changes(s: Slots, unit: str) -> str:
     return listed([f"{_column(c)} is {_cell(c, c.after, unit)}, was {_cell(c, c.before, unit)}" for c in s["changes"]])
 

@@ -10,9 +10,9 @@ from sqlalchemy import Connection, RowMapping, func, select
 
 from fitmatch.facts import Fact
 from fitmatch.records.keys import full_name
-from fitmatch.records.stock import Stock, StockBox, StockShell
+from fitmatch.records.stock import Printed, Stock, StockBox, StockShell
 from fitmatch.shelf.describing import differences
-from fitmatch.shelf.events import By, Change, change, next_number, note_boxes, note_new, told
+from fitmatch.shelf.events import By, Change, change, insert_rows, next_number, note_boxes, note_new, told
 from fitmatch.shelf.finding import numbered, parts
 from fitmatch.shelf.gauges import gauge_numbers
 from fitmatch.shelf.jobs import job_of
@@ -27,6 +27,8 @@ _OF_BOX: Final = (
     *("family", "part", "series", "undersize", "step", "undersize_nm", "step_nm"),
     *("kind", "lot", "seller", "price_thousandths", "location", "opened", "note"),
 )
+
+_OF_SHELL: Final = ("grade", "condition", "hold", "note")
 
 
 class _Known(NamedTuple):
@@ -49,7 +51,7 @@ class _Known(NamedTuple):
 class _Plan(NamedTuple):
     """What becomes of each shell of the files."""
 
-    new: list[tuple[int, StockShell]]  # with its box
+    new: list[StockShell]
     unchanged: list[tuple[int, StockShell]]  # with its number
     again: list[tuple[RowMapping, StockShell]]  # measured again
     elsewhere: list[Difference]  # where it lies by the shelf and by the files
@@ -86,7 +88,7 @@ def take_in(
         plan = _sorted_out(boxes, rows, stock, set(remeasured))
         gauges = gauge_numbers(connection, stock.gauges)
         first = next_number(connection, SHELLS)
-        _insert(connection, said, plan.new, first, gauges)
+        _insert(connection, said, plan.new, rows, first, gauges)
         changes = _change(connection, said, plan.unchanged)
         again = _remeasure(connection, said, plan.again, gauges)
         changed = [c.shell for c in changes]
@@ -123,14 +125,20 @@ def _nm(shell: StockShell) -> tuple[int, ...]:
 
 
 def _walls(shell: StockShell) -> dict[str, object]:
-    bare = "bare" if shell.measured_bare else "coated"
-    return {"wall_nm": shell.wall_nm, "coating_nm": shell.coating_nm, "measured": bare}
+    return {"wall_nm": shell.wall_nm, "coating_nm": shell.coating_nm, "measured": _measured(shell)}
+
+
+def _measured(shell: StockShell) -> str:
+    return "bare" if shell.measured_bare else "coated"
 
 
 def _described(shell: StockShell) -> dict[str, object]:
-    own = {name: getattr(shell, name) for name in ("grade", "condition", "hold", "note")}
-    marks = json.dumps(dict(shell.marks), ensure_ascii=False, sort_keys=True)
-    return shell.printed._asdict() | own | {"marks": marks}
+    own = {name: getattr(shell, name) for name in _OF_SHELL}
+    return shell.printed._asdict() | own | {"marks": _marks(shell)}
+
+
+def _marks(shell: StockShell) -> str:
+    return json.dumps(dict(shell.marks), ensure_ascii=False, sort_keys=True)
 
 
 class _Boxes:
@@ -146,19 +154,20 @@ class _Boxes:
 
     def placed(self, stock: Stock, *, new_box: bool) -> tuple[dict[str, int], tuple[ShelfBox, ...], int]:
         """The box of the shelf that each box of the files is, those opened, and how many are sealed and new."""
-        shells = defaultdict[str, list[StockShell]](list)
-        for shell in stock.shells:
-            shells[shell.box].append(shell)
         names = [box.name for box in stock.boxes]
         there = defaultdict[str, list[RowMapping]](list)
         for some in parts(names):
             query = select(BOXES).where(BOXES.c.name.in_(some)).order_by(BOXES.c.number)
             for found_row in self._connection.execute(query).mappings():
                 there[found_row["name"]].append(found_row)
+        shells = defaultdict[str, list[StockShell]](list)
+        for shell in stock.shells if there else ():
+            if shell.box in there:
+                shells[shell.box].append(shell)
         found: dict[str, int] = {}
         opened, new, sealed = list[int](), list[dict[str, Any]](), 0
         for box in stock.boxes:
-            row = self._same(there[box.name], shells[box.name], new_box=new_box and not box.sealed)
+            row = self._same(there.get(box.name, ()), shells.get(box.name, ()), new_box=new_box and not box.sealed)
             if row is None:
                 sealed += box.sealed
                 found[box.name] = self._next
@@ -270,7 +279,7 @@ def _sorted_out(boxes: _Boxes, rows: Mapping[str, int], stock: Stock, remeasured
         box = rows[shell.box]
         known = boxes.known.get(box, {}).get(shell.name)
         if known is None:
-            plan.new.append((box, shell))
+            plan.new.append(shell)
             continue
         number = known.row["number"]
         names = {str(number), full_name(shell.label)} & remeasured if shell.readings else set[str]()
@@ -302,56 +311,63 @@ def _sorted_out(boxes: _Boxes, rows: Mapping[str, int], stock: Stock, remeasured
 def _insert(
     connection: Connection,
     said: By,
-    new: Sequence[tuple[int, StockShell]],
+    new: Sequence[StockShell],
+    boxes: Mapping[str, int],
     first: int,
     gauges: Mapping[str, int],
 ) -> None:
+    marks: dict[int, str] = {}  # as JSON, by the object: a million shells share a few
     for at in range(0, len(new), _AT_ONCE):
         some = new[at : at + _AT_ONCE]
-        rows = [
-            {
-                "number": number,
-                "box": box,
-                "name": shell.name,
-                "kind": shell.kind,
-                "half": shell.half,
-                "location": shell.location,
-                "state": FREE,
-                "turn": 1 if shell.readings else 0,
-                "since": said.at,
-            }
-            | _walls(shell)
-            | _described(shell)
-            for number, (box, shell) in enumerate(some, first + at)
-        ]
-        connection.execute(SHELLS.insert(), rows)
-        readings = [
-            row
-            for number, (_, shell) in enumerate(some, first + at)
-            for row in _readings(number, 1, shell, said, gauges)
-        ]
-        if readings:
-            connection.execute(READINGS.insert(), readings)
+        numbered_shells = list(enumerate(some, first + at))
+        insert_rows(connection, SHELLS, _COLUMNS, [_row(n, boxes[s.box], s, said, marks) for n, s in numbered_shells])
+        readings = [row for n, shell in numbered_shells for row in _readings(n, 1, shell, said, gauges)]
+        insert_rows(connection, READINGS, _OF_READING, readings)
         note_new(connection, said, range(first + at, first + at + len(some)), FREE)
+
+
+_COLUMNS: Final = (
+    *(
+        "number",
+        "box",
+        "name",
+        "kind",
+        "half",
+        "location",
+        "state",
+        "turn",
+        "since",
+        "wall_nm",
+        "coating_nm",
+        "measured",
+    ),
+    *Printed._fields,
+    *_OF_SHELL,
+    "marks",
+)
+_OF_READING: Final = (
+    *("shell", "turn", "place", "nm", "off_nm", "station", "angle", "gauge", "taken_by", "at", "confirmed"),
+)
+
+
+def _row(number: int, box: int, shell: StockShell, said: By, marks: dict[int, str]) -> tuple[object, ...]:
+    known = marks.get(id(shell.marks))
+    if known is None:
+        known = marks[id(shell.marks)] = _marks(shell)
+    turn = 1 if shell.readings else 0
+    own = (number, box, shell.name, shell.kind, shell.half, shell.location, FREE, turn, said.at)
+    described = shell.grade, shell.condition, shell.hold, shell.note
+    return (*own, shell.wall_nm, shell.coating_nm, _measured(shell), *shell.printed, *described, known)
 
 
 def _readings(
     number: int, turn: int, shell: StockShell, said: By, gauges: Mapping[str, int]
-) -> Iterable[dict[str, Any]]:
+) -> Iterable[tuple[object, ...]]:
+    by, at = shell.taken_by or said.by, shell.at or shell.measured_on or said.at
     for place, reading in enumerate(shell.readings, 1):
-        yield {
-            "shell": number,
-            "turn": turn,
-            "place": place,
-            "nm": reading.nm,
-            "off_nm": shell.off_nm,
-            "station": reading.station,
-            "angle": reading.angle,
-            "gauge": None if reading.gauge is None else gauges[reading.gauge],
-            "taken_by": shell.taken_by or said.by,
-            "at": shell.at or shell.measured_on or said.at,
-            "confirmed": reading.confirmed,
-        }
+        gauge = None if reading.gauge is None else gauges[reading.gauge]
+        own = (number, turn, place, reading.nm, shell.off_nm, reading.station, reading.angle)
+        yield (*own, gauge, by, at, reading.confirmed)
 
 
 def _change(connection: Connection, said: By, shells: Iterable[tuple[int, StockShell]]) -> list[_Written]:
@@ -388,21 +404,22 @@ def _attention(connection: Connection, written: Sequence[_Written]) -> Iterable[
         found = differences({name: one.row[name] for name in one.values}, one.values)
         changes = tuple(c for c in found if c.what not in _UNTOLD)
         if any(c.what == "hold" for c in found):
-            yield Fact("void-on-hold" if aside else "fitted-on-hold", slots | {"hold": shell.hold})
+            slots["hold"] = shell.hold
+            yield Fact("void-on-hold", slots) if aside else Fact("fitted-on-hold", slots)
         if changes:
-            yield Fact("void-described" if aside else "fitted-described", slots | {"changes": changes})
+            slots["changes"] = changes
+            yield Fact("void-described", slots) if aside else Fact("fitted-described", slots)
 
 
 def _remeasure(
     connection: Connection, said: By, again: Iterable[tuple[RowMapping, StockShell]], gauges: Mapping[str, int]
 ) -> list[_Written]:
-    found, readings = [], list[dict[str, Any]]()
+    found, readings = [], list[tuple[object, ...]]()
     for row, shell in again:
         query = select(func.coalesce(func.max(READINGS.c.turn), 0)).where(READINGS.c.shell == row["number"])
         turn = connection.execute(query).scalar_one() + 1
         readings += _readings(row["number"], turn, shell, said, gauges)
         found.append(_Written(row, {"turn": turn} | _walls(shell) | _said_otherwise(row, shell)))
     change(connection, said._replace(action="remeasured"), [Change(one.shell, one.values) for one in found])
-    if readings:
-        connection.execute(READINGS.insert(), readings)
+    insert_rows(connection, READINGS, _OF_READING, readings)
     return found

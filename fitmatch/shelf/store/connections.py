@@ -12,6 +12,7 @@ from sqlalchemy.exc import OperationalError
 from fitmatch.shelf.store.faults import explained, is_busy
 
 _LOCK: Final = 5_641_207_133  # of shelves among the advisory locks of a database; any number that others do not use
+_CACHE_KIB: Final = 32_768  # at most: the indexes of a million shells are written at random, and 2 MiB hold few of them
 _WRITES: Final = "shelf_writes"
 STEP_S: Final = 0.2  # in which whoever waits for a lock may be interrupted
 
@@ -69,6 +70,7 @@ def take_turns_in_a_file(engine: Engine, wait_s: float) -> None:
     def _connected(connection: object, _record: object) -> None:
         connection.isolation_level = None  # type: ignore[attr-defined] # its driver begins nothing by itself
         connection.execute("PRAGMA foreign_keys = ON")  # type: ignore[attr-defined]
+        connection.execute(f"PRAGMA cache_size = -{_CACHE_KIB}")  # type: ignore[attr-defined]
 
     @event.listens_for(engine, "begin")
     def _begun(connection: Connection) -> None:
