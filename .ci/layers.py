@@ -30,8 +30,8 @@ gauging: bench_path zeroing assembled bench_check
 intake/common: catalogue files findings advice quantities options sweeps running texts iso_286 bands
 intake/tables: table csv_file workbook opening columns
 intake/job_toml: globbing keys key_rows strange_keys values fits instruments running settings unread sources
-intake/rows: sheet positions shells long_file saved_plan saved_figures assembled targets all_shells copies supplied
-intake/rows: cross_checks stock_rows
+intake/rows: sheet positions shells long_file saved_plan shared_plan saved_figures assembled targets all_shells
+intake/rows: copies supplied cross_checks stock_rows
 intake: own_files reading sharing_the_shelf pooling planned stacks film_limits bearings stock exported torn_down
 intake/writing: locking whole_files workbooks log_rows appending new_box rewriting learning saving
 fit/solver: stopping program adapter

@@ -120,8 +120,8 @@ def command(
     if with_plan and planned.plan is None:
         planned = _solved(folder, read_from_shelf((folder,), db).jobs[0] if from_shelf else planned.job, notes)
     shown = None if planned.plan is None else shown_of(planned)
-    if shown is not None and shown.changed:
-        notes.warn("the inputs have changed since the plan was saved: the sheet is VOID")
+    if shown is not None and shown.void:
+        notes.warn(*(f"{why}: the sheet is VOID" for why in shown.void))
     data = sheet(Source(planned.job, shown, size), parts)
     _write(file, data)
     notes.say(f"written to {printable(file)}")
@@ -186,17 +186,15 @@ def _read(folder: Path, *, with_plan: bool, from_shelf: bool, db: str | None) ->
     if not with_plan:
         from fitmatch.intake.reading import read_job
 
-        return Planned(read_job(folder, needs_shells=False, needs_aims=False))
-    kept = kept_plan(folder)
-    if from_shelf and kept.is_shared:
-        raise click.UsageError("--from-shelf takes one job at a time, and several share this plan; leave it out")
+        return Planned(read_job(folder, needs_shells=False, needs_aims=False, locks_elsewhere=True))
+    kept = kept_plan(folder, db)
     if not (from_shelf or kept.has_the_shelf_s_shells):
-        return read_planned(folder, kept)
+        return read_planned(kept)
     from fitmatch.shelf.store.opening import open_shelf
     from fitmatch.shelf.supplying import read_planned_supplied
 
-    with refusals_told():
-        return read_planned_supplied(open_shelf(db, make=False), folder, kept)
+    with refusals_told(db):
+        return read_planned_supplied(open_shelf(db, make=False), kept)
 
 
 def _solved(folder: Path, job: "Job", notes: Notes) -> "Planned":

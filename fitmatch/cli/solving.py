@@ -92,8 +92,8 @@ def read_from_shelf(folders: Sequence[Path], db: str | None) -> "Job | Pool":
 
 
 @contextmanager
-def refusals_told() -> Iterator[None]:
-    """What the shelf refuses inside is told, and the command left."""
+def refusals_told(db: str | None = None) -> Iterator[None]:
+    """What the shelf refuses inside is told, and the command left. `db`: the shelf, if it was named."""
     from fitmatch.shelf.refusals import RefusedError
 
     try:
@@ -102,7 +102,8 @@ def refusals_told() -> Iterator[None]:
         from fitmatch.report.shelf.words import words
 
         for reason in error.reasons:
-            tell(f"Error: {words(reason, 'in')}")
+            told = reason if db is None else reason._replace(slots={**reason.slots, "db": db})
+            tell(f"Error: {words(told, 'in')}")
         raise click.exceptions.Exit(BAD_INPUT) from error
 
 

@@ -251,7 +251,8 @@ class FolderReader:
         rows = [self._sized(row) for row in rows]
         positions: list[Position] = []
         if sheet:
-            positions = _finish_positions(sheet, rows, pool, known=not self._locks_elsewhere)
+            known = not self._locks_elsewhere
+            positions = _finish_positions(sheet, rows, pool, known=known, shelf_asked=taken is not None)
             if taken is not None:
                 taken.free_what_is_locked(pool, positions, findings)
                 positions = taken.fixed(pool, positions, sheet)
@@ -358,20 +359,25 @@ class FolderReader:
     ) -> tuple[str, tuple[AssembledReading, ...]] | None:
         """The file of readings with the shells in: its name and its rows."""
         from fitmatch.intake.rows.assembled import ASSEMBLED_FORM, AssembledReader
-        from fitmatch.intake.rows.saved_plan import CHANGED, read_saved_plan, replaced_plans
+        from fitmatch.intake.rows.saved_plan import read_saved_plan, replaced_plans
+        from fitmatch.intake.rows.shared_plan import apart, changed
 
         findings = self._findings
         problems = findings.number
         plan = read_saved_plan(self._folder, findings)
         plan_sound = findings.number == problems
-        if plan is not None and not plan.is_of(self._digest()):
-            findings.warnings.append(CHANGED)
+        if plan is not None:
+            if not plan.is_of(self._digest()):
+                findings.warnings.append(changed(self._folder, plan))
+            findings.warnings += apart(self._folder, plan)
         table = self._open(table_source(self._folder, self.settings, "assembled", findings), ASSEMBLED_FORM)
         if table is None:
             return None
         sheet = Sheet(table, ASSEMBLED_FORM, self.settings, findings)
         replaced = replaced_plans(self._folder)
-        reader = AssembledReader(sheet, positions, shells, plan, replaced, complete=complete, plan_sound=plan_sound)
+        reader = AssembledReader(
+            sheet, positions, shells, self._folder, plan, replaced, complete=complete, plan_sound=plan_sound
+        )
         rows = reader.read()
         warn_of_columns(sheet)
         return table.paper.name, rows
@@ -424,11 +430,13 @@ def _rules(written: tuple[Rule, ...], own: Compared, shell_columns: tuple[str, .
     return tuple(rule.located(shell_columns) for rule in in_order((*others, *map(Match, own.matched))))
 
 
-def _finish_positions(sheet: Sheet, rows: list[PositionRow], pool: ShellPool, *, known: bool) -> list[Position]:
+def _finish_positions(
+    sheet: Sheet, rows: list[PositionRow], pool: ShellPool, *, known: bool, shelf_asked: bool
+) -> list[Position]:
     """Check the rows against their kinds' tables and the shells. `known`: every shell that a lock may name is in the
-    pool."""
+    pool; `shelf_asked`: those of a shelf too."""
     aimed = AimCheck(sheet).aimed(rows)
     check_bores(rows, sheet)
-    locks = LockCheck(sheet, pool, rows, complete=pool.complete and known)
+    locks = LockCheck(sheet, pool, rows, complete=pool.complete and known, shelf_asked=shelf_asked)
     found = [locks.resolved(row) for row in rows]
     return [replace(p, upper=lock.get("upper"), lower=lock.get("lower")) for p, lock in zip(aimed, found, strict=True)]

@@ -11,6 +11,7 @@ from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.reading import read_job
 from fitmatch.intake.rows.saved_plan import SavedPlan, read_saved_plan
+from fitmatch.intake.rows.shared_plan import cure, no_longer_shared
 from fitmatch.problems import InputError
 from fitmatch.records.housings import rehoused
 from fitmatch.records.job import Job
@@ -77,6 +78,8 @@ def read_planned(folder: str | PathLike[str]) -> Planned:
         raise RefusedError(Fact("no-plan", {"job": job_name(path)}))
     if not plan.is_of(job.digest):
         raise RefusedError(Fact("inputs-changed", {"job": job_name(path), **where_it_is(path.resolve())}))
+    if why := no_longer_shared(path, plan):
+        raise RefusedError(*(Fact("no-longer-shared", {"why": one, "cure": cure(path, plan)}) for one in why))
     return _planned(path, job, plan)
 
 

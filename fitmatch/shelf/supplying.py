@@ -9,20 +9,21 @@ from typing import Any, Final
 from sqlalchemy import Connection, RowMapping, Select, and_, or_, select
 
 from fitmatch.facts import Fact
-from fitmatch.intake.planned import Kept, Planned, read_planned
+from fitmatch.intake.planned import Kept, Planned, kept_plan, read_planned
 from fitmatch.intake.pooling import read_jobs
 from fitmatch.intake.reading import read_job
 from fitmatch.names import composed
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Gauge
 from fitmatch.records.pools import Pool
-from fitmatch.records.shelved import ShelvedShell
+from fitmatch.records.shelved import ShelvedShell, digest_of_readings
 from fitmatch.shelf.finding import came_out_of, parts, single
 from fitmatch.shelf.gauges import NOTHING_READ, ReadingsThen, Then
 from fitmatch.shelf.jobs import latest_job
 from fitmatch.shelf.planned import job_name
+from fitmatch.shelf.refusals import RefusedError
 from fitmatch.shelf.store.connections import Shelf
-from fitmatch.shelf.store.schema import BOXES, ENGINE_SHELLS, ENGINES, FREE, HOLDS, JOBS, SHELLS, USED
+from fitmatch.shelf.store.schema import BOXES, ENGINE_SHELLS, ENGINES, FITTED, FREE, HOLDS, JOBS, SHELLS, USED
 
 _NOBODY: Final = 0  # no job has this number
 
@@ -30,35 +31,47 @@ _NOBODY: Final = 0  # no job has this number
 def read_supplied(shelf: Shelf, folder: str | PathLike[str], *, assembled: bool = False) -> Job:
     """A job with the shelf's free shells of its families, those set aside for it and those fitted in its engine, which
     stay where they are, beside those of its own files; raises InputError with every mistake. `assembled`: with the
-    readings taken with the shells in, and none of them kept in its place."""
+    readings taken with the shells in, and none of them kept in its place; raises RefusedError if the engine built by
+    the saved plan was taken down."""
     with shelf.reading() as connection:
-        return read_job(folder, assembled=assembled, supply=_Supply(connection, Path(folder), fixing=not assembled))
+        supply = _Supply(connection, Path(folder), fixing=not assembled)
+        if assembled:
+            supply.refuse_if_taken_down(kept_plan(Path(folder)))
+        return read_job(folder, assembled=assembled, supply=supply)
 
 
 def read_supplied_jobs(shelf: Shelf, folders: Sequence[str | PathLike[str]]) -> Pool:
     """The same for several jobs that share their shells: what is set aside for one of them is offered to that one
     alone."""
     with shelf.reading() as connection:
-        then = ReadingsThen(connection)
-        supplies = [_Supply(connection, Path(folder), then=then) for folder in folders]
-        together = frozenset(supply.job for supply in supplies)
-        learned = set[int]()
-        for supply in supplies:
-            supply.together, supply.learned = together, learned
-        return read_jobs(folders, supplies=supplies)
+        return read_jobs(folders, supplies=_supplies(connection, [Path(folder) for folder in folders]))
 
 
-def read_planned_supplied(shelf: Shelf, folder: Path, kept: Kept) -> Planned:
-    """The same with the saved plan of the job, and with the shells fitted in its engine; raises InputError with every
-    mistake."""
+def read_planned_supplied(shelf: Shelf, kept: Kept) -> Planned:
+    """A job with its saved plan, with the shells of the shelf for it and for the jobs that share the plan, those fitted
+    in their engines too; raises InputError with every mistake, RefusedError if the engine built by the plan was taken
+    down."""
     with shelf.reading() as connection:
-        return read_planned(folder, kept, _Supply(connection, folder, fixing=False))
+        supplies = _supplies(connection, kept.folders, fixing=False)
+        supplies[0].refuse_if_taken_down(kept)
+        return read_planned(kept, supplies)
 
 
 def offered(shelf: Shelf, family: str) -> tuple[ShelvedShell, ...]:
     """The free shells of a family."""
     with shelf.reading() as connection:
         return _Supply(connection).of_families({family.strip().casefold()})
+
+
+def _supplies(connection: Connection, folders: Sequence[Path], *, fixing: bool = True) -> "list[_Supply]":
+    """The shelf as each of several jobs that share their shells sees it."""
+    then = ReadingsThen(connection)
+    supplies = [_Supply(connection, folder, fixing=fixing, then=then) for folder in folders]
+    together = frozenset(supply.job for supply in supplies)
+    learned = set[int]()
+    for supply in supplies:
+        supply.together, supply.learned = together, learned
+    return supplies
 
 
 class _Supply:
@@ -94,6 +107,26 @@ class _Supply:
     @property
     def gauges(self) -> Mapping[str, Gauge]:
         return self._then.gauges
+
+    def refuse_if_taken_down(self, kept: Kept) -> None:
+        """Raise RefusedError if shells of the plan have run in the job's engine and came out of it since: they are not
+        those any more that it was made for."""
+        plan = kept.plan
+        if plan is None or plan.readings is None:
+            return
+        numbers = set(plan.numbers.values())
+        query = select(SHELLS.c.number, ENGINES.c.torn_down).join(ENGINES, ENGINES.c.number == SHELLS.c.ran_in)
+        mine = (SHELLS.c.ran_in == self._engine, SHELLS.c.state != FITTED, ENGINES.c.torn_down != "")
+        found = [
+            row.torn_down
+            for some in parts(numbers)
+            for row in self._connection.execute(query.where(SHELLS.c.number.in_(some), *mine))
+        ]
+        now = self._then.of_shells(sorted(numbers)) if found else {}
+        readings = ((n, [r.nm for r in now.get(n, NOTHING_READ).readings]) for n in numbers)
+        if found and plan.readings != digest_of_readings(readings):
+            job, day = job_name(kept.folder), max(found)[:10]
+            raise RefusedError(Fact("taken-down", {"job": job, "number": self._engine, "day": day}))
 
     def of_families(self, families: Collection[str]) -> tuple[ShelvedShell, ...]:
         known = self._connection.execute(select(SHELLS.c.family).distinct()).scalars()

@@ -23,6 +23,8 @@ from fitmatch.records.keys import full_name
 from fitmatch.report.sheet.amounts import amount
 
 MM = Decimal("25.4")
+FILM = ("--kind", "rod", "--width", "0.8", "--load", "8000", "--speed", "3000", "--viscosity", "9")
+BASELINES = {"by-hand": "by hand", "as-boxed": "as boxed"}
 PARTS = ["assembly", "figures", "record", "leftovers", "cards"]
 
 
@@ -237,9 +239,7 @@ def test_a_plan_that_is_contradicted_is_refused(job: Path, capsys: pytest.Captur
         (job / "assignment.json").write_text(json.dumps(document), encoding="utf-8")
         ran = Ran(capsys, "sheet", job)
         assert (ran.status, ran.out) == (2, "") and not (job / "sheet.html").exists()
-        assert (
-            "assignment.json: cannot be shown: " in ran.err and "`fitmatch assign --save` makes a new plan" in ran.err
-        )
+        assert "assignment.json: cannot be shown: " in ran.err and " --save` makes a new plan" in ran.err
 
 
 def test_a_learned_seating_contradicts_no_plan(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -506,6 +506,81 @@ def test_a_plan_of_several_jobs_is_shown_job_by_job(tmp_path: Path, capsys: pyte
     assert ran.status == 1 and "its shells may still change for two" in page(folders[0]).text
     ticked = {name[0] for name, block in blocks(folders[0]).items() if list(block.all(cls="tick"))}
     assert ticked == {"M"}
+
+
+def test_a_shared_plan_says_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A plan of two engines says at the top and beside its proof that it is for both, and stands beside the baselines
+    and its own figures for both; once the inputs of the other change, the sheet is VOID and says whose they are, with
+    the command that makes a new plan for both."""
+    folders = shared_engines(tmp_path, capsys)
+    assert Ran(capsys, "sheet", folders[1]).status == 0
+    document = json.loads((folders[1] / "assignment.json").read_text(encoding="utf-8"))
+    text = page(folders[1]).text
+    assert "shared, for one and two together; replaces all earlier sheets" in text
+    assert text.count("Proven when it was saved, for one and two together") == 2
+    for kind in ("rod", "main"):
+        (table,) = [t for t in page(folders[1]).all("table") if f"Ways of choosing for {kind}" in t.text]
+        cells = {row.text: [cell.text for cell in row.all("td")] for row in table.all("tr")}
+        for way, figures in (("this plan", document["kinds"]), *((k, document["baselines"][k]) for k in BASELINES)):
+            start = f"{BASELINES.get(way, way)}, one and two together"
+            (row,) = [found for text, found in cells.items() if text.startswith(start)]
+            assert row[3] == f"{figures[kind]['spread'] * 10_000:.1f}" and row[0] == str(figures[kind]["filled"])
+    change(folders[0], "positions.csv", "R1plain,rod,1.81620", "R1plain,rod,1.81610")
+    ran = Ran(capsys, "sheet", folders[1])
+    assert ran.status == 1 and "the inputs of one have changed" in ran.err and "of two have" not in ran.err
+    top = page(folders[1]).text.split("Bench check")[0]
+    assert "Build nothing from this sheet: the inputs of one have changed" in top
+    assert f"fitmatch assign {folders[1]} {folders[0]} --save" in top
+
+
+def test_no_shell_stands_on_two_sheets(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A plan for one of two engines that share one is not saved, and the message has the command for both; saved by
+    force, the other's sheet is VOID and names the engine that left, its blank rows of assembled.csv and its shells are
+    refused, and a film is told so; saved for both again all is well."""
+    folders = one, two = shared_engines(tmp_path, capsys)
+    before = (one / "assignment.json").read_bytes()
+    ran = Ran(capsys, "assign", one, "--save")
+    assert ran.status == 2 and (one / "assignment.json").read_bytes() == before
+    assert f"is shared with two, and the new plan may take shells from there; `fitmatch assign {one} {two}" in ran.err
+    ran = Ran(capsys, "assign", one, "--save", "--force")
+    assert ran.status == 0 and "two shared the previous plan" in ran.err
+    assert Ran(capsys, "sheet", one).status == 0
+    ran = Ran(capsys, "sheet", two)
+    why = "one, which shares this plan, has another plan since"
+    assert ran.status == 1 and f"{why}: a shell may stand in both engines: the sheet is VOID" in ran.err
+    assert page(two).text.count("VOID") and not list(page(two).all(cls="tick"))
+    assert f"fitmatch assign {two} {one} --save" in page(two).text
+    (two / "assembled.csv").write_text("position,clearance,method\nR1plain,0.0021,gauge\n", encoding="utf-8")
+    for command in ("assembled", "sheet"):
+        ran = Ran(capsys, command, two)
+        assert ran.status == 2 and f"{why}: a shell may stand in both engines; write the shell that is in" in ran.err
+    (two / "assembled.csv").unlink()
+    ran = Ran(capsys, "shelf", "set-aside", two, "--db", tmp_path / "shelf.db")
+    assert ran.status == 2 and why in ran.err
+    ran = Ran(capsys, "film", *FILM, two)
+    assert why in ran.err
+    assert Ran(capsys, "assign", *folders, "--save").status == 0
+    assert [Ran(capsys, "sheet", folder).status for folder in folders] == [0, 0]
+
+
+def test_where_the_others_of_a_plan_are_gone(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Where another job of a shared plan has none any more, the sheet is VOID, exit 1; where its folder is gone, or
+    this one was renamed, that is told, and the command names only folders that are there."""
+    one, two = shared_engines(tmp_path, capsys)
+    plan = (one / "assignment.json").read_bytes()
+    (one / "assignment.json").unlink()
+    ran = Ran(capsys, "sheet", two)
+    assert ran.status == 1 and "one, which shares this plan, has no assignment.json" in ran.err
+    (one / "assignment.json").write_bytes(plan)
+    one.rename(tmp_path / "away")
+    (two / "sheet.html").unlink()
+    ran = Ran(capsys, "sheet", two)
+    assert ran.status == 2 and f"one, which shares this plan, is not in {one} any more" in ran.err
+    assert f"`fitmatch assign {two} --save`" in ran.err and not (two / "sheet.html").exists()
+    (tmp_path / "away").rename(one)
+    two.rename(tmp_path / "renamed")
+    ran = Ran(capsys, "sheet", tmp_path / "renamed")
+    assert ran.status == 1 and "knows no job of this name: was the folder renamed?" in ran.err
 
 
 def test_a_shared_plan_has_its_assembled_readings(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

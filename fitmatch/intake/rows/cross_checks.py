@@ -134,7 +134,10 @@ def check_bores(rows: Sequence[PositionRow], sheet: Sheet) -> None:
 class LockCheck(ShellNames):
     """Finds the shells that positions lock, and notes every lock that is impossible."""
 
-    def __init__(self, sheet: Sheet, pool: ShellPool, rows: Sequence[PositionRow], *, complete: bool) -> None:
+    def __init__(
+        self, sheet: Sheet, pool: ShellPool, rows: Sequence[PositionRow], *, complete: bool, shelf_asked: bool
+    ) -> None:
+        """`shelf_asked`: whether the shells of a shelf are in the pool."""
         wanted = {composed(cell.rpartition("/")[2].strip()) for row in rows for cell in row.locks.values()}
         shells: dict[ShellKey, Shell] = {}  # the first of those with one name in one box
         for shell in pool.shells if wanted else ():
@@ -144,6 +147,7 @@ class LockCheck(ShellNames):
         self._used: dict[ShellKey, str] = {}
         self._ran = pool.used
         self._elsewhere = pool.elsewhere
+        self._shelf_asked = shelf_asked
 
     def resolved(self, row: PositionRow) -> dict[str, ShellKey]:
         """The shell locked in each side of a row."""
@@ -165,6 +169,8 @@ class LockCheck(ShellNames):
         if why is not None:
             return "lock-held", f"shell `{shorten(typed)}` is on the shelf, but {shorten(why)}; lock another shell"
         todo = f"that name is in {_boxes(named)}" if named else "write NAME or BOX/NAME of a shell"
+        if "/" in typed and not self._shelf_asked:
+            todo += ", or look on the shelf too: --from-shelf"
         return "lock-unknown", f"there is no shell `{shorten(typed)}`; {todo}"
 
     def _check(self, row: PositionRow, side: str, shell: Shell) -> None:

@@ -21,11 +21,6 @@ from fitmatch.wording import listed, shorten
 FILE: Final = "assignment.json"
 PAPER: Final = Paper(FILE, (SAVED_PLAN,))
 NEWEST_SCHEMA: Final = 1  # raise it together with a reader for the new meaning; older documents must still load
-CHANGED: Final = (
-    f"the inputs have changed since {FILE} was saved: the plan may no longer be the best; "
-    "`fitmatch assign --save` makes a new one"
-)
-
 PLANNED: Final = (*SIDES, "housing")  # columns of assembled.csv in which a blank cell means what the plan has
 _KEPT: Final = re.compile(r"assignment-([1-9][0-9]{0,8})\.json")
 _DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
@@ -38,9 +33,10 @@ class SavedPlan(NamedTuple):
     another one. `outside`: the positions outside their limits; `in_doubt`: those that rest on readings in doubt.
     `digest` is that of the inputs; None: the document has none. `number` counts the plans saved in the folder, the
     first being 1; `date` and `time`: when it was saved, as numbers begin again where the file was removed. A plan of an
-    earlier version may have none of these. `job`: what it calls this job, if it is a plan of several, and `beside` the
-    folders of the others, as seen from this one. Of a plan with the shelf's shells: `numbers` of these, by position and
-    side, how they were `described`, and the digest of their `readings`."""
+    earlier version may have none of these. `job`: what it calls this job, if it is a plan of several, `others` what it
+    calls these, `beside` their folders, as seen from this one, and `together` tells it from any other plan of several:
+    which shells and housings it gives to which job. Of a plan with the shelf's shells: `numbers` of these, by position
+    and side, how they were `described`, and the digest of their `readings`."""
 
     data: bytes
     digest: str | None
@@ -56,6 +52,8 @@ class SavedPlan(NamedTuple):
     readings: str | None = None
     in_doubt: frozenset[str] = frozenset()
     described: Mapping[tuple[str, str], str] = {}
+    others: tuple[str, ...] = ()
+    together: str = ""
 
     def is_of(self, files: str) -> bool:
         """Whether it was made for files of this digest."""
@@ -142,6 +140,7 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
             (str(p["position"]), s): str(p[s]["described"]) for p in mine for s in SIDES if "described" in p[s]
         }
         readings = (own if "jobs" in document else document["shelf"])["readings"] if "shelf" in document else None
+        names, together = _of_several(document, name) if "jobs" in document else ((), "")
         outside = frozenset(str(p["position"]) for p in mine if p.get("within_limits") is False)
         in_doubt = frozenset(str(p["position"]) for p in mine if p.get("readings_in_doubt") is True)
         housings = {
@@ -155,7 +154,7 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
     others = tuple(filter(None, map(str, beside))) if isinstance(beside, list) else ()
     stamp = _stamp_of(document)
     known = *stamp, name, others, numbers, readings, in_doubt, described
-    return SavedPlan(data, digest, shells, housings, outside, *known)
+    return SavedPlan(data, digest, shells, housings, outside, *known, names, together)
 
 
 def _stamp_of(document: Mapping[str, Any]) -> tuple[int | None, str | None, str | None]:
@@ -215,6 +214,18 @@ def _job_in(document: Mapping[str, Any], folder: Path) -> tuple[str | None, Mapp
         if path[-len(last) :] == last:
             return job["job"], job
     return "", {}
+
+
+def _of_several(document: Mapping[str, Any], own: str | None) -> tuple[tuple[str, ...], str]:
+    """What a plan of several jobs calls the others, and what tells it from any other."""
+    from hashlib import sha256
+
+    names = [str(job["job"]) for job in document["jobs"]]
+    rows = sorted(
+        [str(p["job"]), str(p["position"]), *_key(p["upper"]), *_key(p["lower"]), str(p.get("housing"))]
+        for p in document["positions"]
+    )
+    return tuple(name for name in names if name != own), sha256(json.dumps([names, rows]).encode()).hexdigest()
 
 
 def _key(shell: Any) -> ShellKey:

@@ -54,7 +54,8 @@ _LONGEST_BESIDE: Final = 12  # characters
 
 
 class Half(NamedTuple):
-    """One shell of a position: the side it goes to, what holds it there, its name and what else is written on it."""
+    """One shell of a position: the side it goes to, what holds it there, its name and what else is written on it.
+    `lies`: its number on the shelf and where it lies there."""
 
     side: str
     place: str
@@ -62,6 +63,7 @@ class Half(NamedTuple):
     box: str
     wall: Amount
     about: str
+    lies: str
 
 
 class Check(NamedTuple):
@@ -120,10 +122,11 @@ class Kind(NamedTuple):
 
 
 class Assembly(NamedTuple):
-    """The whole part."""
+    """The whole part. `from_shelf`: how many of its shells came from the shelf."""
 
     lines: tuple[Line, ...]
     kinds: tuple[Kind, ...]
+    from_shelf: int
 
 
 def assembly(shown: Shown) -> Assembly:
@@ -136,6 +139,7 @@ def assembly(shown: Shown) -> Assembly:
             Kind(kind, _not_yet(shown, kind), job.fits[kind].limits_from or "", tuple(blocks.of_kind(kind)))
             for kind in shown.kinds
         ),
+        sum(s.is_shelved for p in shown.plan.placements for s in (p.upper, p.lower)),
     )
 
 
@@ -200,7 +204,7 @@ class _Blocks:
             limits_of(position, unit),
             Exact(*(str(length(nm, unit)) for nm in exact)),
             None if not_yet else self._check(check),
-            TICKS if not (not_yet or readings or self._shown.changed) else (),
+            TICKS if not (not_yet or readings or self._shown.void) else (),
         )
 
     def _check(self, check: BenchCheck) -> Check:
@@ -250,7 +254,9 @@ class _Blocks:
         locked = ["locked here"] if getattr(placement.position, side) is not None else []
         about = [shell.step and f"step {shell.step}", coating_of(shell, self._unit), *marks, *locked]
         place, wall = side_of(placement.position.kind, side), amount(shell.wall_nm, self._unit)
-        return Half(side, place, runs(shell.name), shell.box, wall, ", ".join(filter(None, about)))
+        shelved = self._plan.shelved.get(shell.key)
+        lies = "" if shelved is None else lies_at(shelved.number, shelved.location)
+        return Half(side, place, runs(shell.name), shell.box, wall, ", ".join(filter(None, about)), lies)
 
     def _told(self, position: Position, *, in_doubt: bool) -> Iterator[str]:
         if position.housing:
@@ -264,6 +270,11 @@ class _Blocks:
                 yield one_line(words_of(flag.what, self._unit))
         if position.note:
             yield one_line(position.note)
+
+
+def lies_at(number: int, location: str) -> str:
+    """A shell's number on the shelf, and where it lies there."""
+    return f"no. {number}, {one_line(location)}" if location else f"no. {number}"
 
 
 def limits_of(position: "Position | EnginePosition", unit: str) -> str:

@@ -83,7 +83,7 @@ def _fitted(built: Built, position: EnginePosition, shell: EngineShell, *, same_
         box,
         NOTHING if shell.wall_nm is None else usual(built.unit, shell.wall_nm),
         "" if same_part else built.part[shell.number],
-        str(shell.number),
+        f"no. {shell.number}",
         _read(built, shell),
     )
 

@@ -18,6 +18,7 @@ from fitmatch.report.words.levels import WORDS
 from fitmatch.report.words.phrases import phrase
 from fitmatch.rules.registry import SETTINGS
 from fitmatch.version import __version__
+from fitmatch.wording import listed, printable
 
 _WAYS: Final = {"": "this plan", "by-hand": "by hand", "as-boxed": "as boxed"}
 
@@ -100,10 +101,18 @@ def _proven(shown: Shown, kind: str) -> str:
     proof = shown.said.proofs.get(kind)
     if proof is None:
         return "The saved plan does not say whether it was proven."
+    together = shown.said.together.get(kind)
+    whose, readings = "", "its readings"
+    if together is not None and len(together.jobs) > 1:
+        whose, readings = f", for {_names(together.jobs)} together", "their readings"
     if proof.proven:
-        return "Proven when it was saved: with its readings no choice of shells does better."
+        return f"Proven when it was saved{whose}: with {readings} no choice of shells does better."
     level = WORDS.get(proof.level or "", "stopped early")
-    return f"NOT PROVEN when it was saved ({level}): a better choice may exist."
+    return f"NOT PROVEN when it was saved{whose} ({level}): a better choice may exist."
+
+
+def _names(jobs: Sequence[str]) -> str:
+    return listed([printable(name) for name in jobs])
 
 
 def _rows(placements: Sequence[Placement], scale: Scale, certainty: Certainty, *, in_line: bool) -> Iterator[Row]:
@@ -154,14 +163,20 @@ def _between(p: Placement, unit: str) -> str:
 
 
 def _ways(shown: Shown, kind: str, scale: Scale) -> Iterator[Way]:
-    """This plan, by its own figures, and the baselines that it was saved with."""
+    """This plan, by its own figures, and the baselines that it was saved with. Those of a plan of several jobs were
+    worked out for all of them, and are compared with its figures for all."""
     yield Way(_WAYS[""], _cells(shown.plan.figures[kind], scale))
+    together = shown.said.together.get(kind)
+    of_all = ""
+    if together is not None and len(together.jobs) > 1:
+        of_all = f", {_names(together.jobs)} together"
+        yield Way(_WAYS[""] + of_all, _cells(together.figures, scale))
     for name in ("by-hand", "as-boxed"):
         other = shown.said.baselines.get(name, {}).get(kind)
         if other is not None:
             broken = other.rules_broken
             breaking = f", breaking {broken} rule{'s' if broken > 1 else ''}" if broken else ""
-            yield Way(_WAYS[name] + breaking, _cells(other.figures, scale))
+            yield Way(_WAYS[name] + of_all + breaking, _cells(other.figures, scale))
 
 
 def _cells(figures: KindFigures, scale: Scale) -> tuple[str, ...]:
@@ -177,8 +192,8 @@ def _cells(figures: KindFigures, scale: Scale) -> tuple[str, ...]:
 
 def _rests_on(shown: Shown, scale: Scale) -> Iterator[str]:
     yield from grounds([shown.plan], scale)
-    if shown.changed:
-        yield "The inputs have changed since the plan was saved: their digest is another one."
+    for why in shown.void:
+        yield f"VOID: {why}."
     by = f" by fitmatch {shown.said.version}" if shown.said.version else ""
     slack = f", slack {in_full(shown.said.slack_nm, scale.unit)} {scale.unit}" if shown.said.slack_nm else ""
     yield f"Saved{by}, strategy {shown.said.strategy or 'not known'}{slack}; sheet by fitmatch {__version__}."

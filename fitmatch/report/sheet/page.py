@@ -18,7 +18,7 @@ from fitmatch.report.sheet.leftovers import USUAL, leftovers, letters_pt
 from fitmatch.report.sheet.record import recorded
 from fitmatch.report.sheet.source import PARTS, Label, Shown, Source
 from fitmatch.report.words.with_shells_in import VERDICTS
-from fitmatch.wording import listed
+from fitmatch.wording import listed, printable
 
 MARK: Final = (
     b'<meta name="generator" content="fitmatch sheet">'  # near the beginning of every sheet, and of no other file
@@ -36,14 +36,15 @@ _LONGEST_TITLE: Final = 80  # characters at the head of a printed page
 
 class Heading(NamedTuple):
     """What stands over the parts and on every printed page. `whose`: what a page shows, or the plan that it shows;
-    `at_the_foot` the same in print. `changed`: the page is void."""
+    `at_the_foot` the same in print. `void`: why nothing is to be built from it, and `cure` what to do then."""
 
     title: str
     engine: str
     whose: str
     at_the_foot: str
     alarms: tuple[str, ...] = ()
-    changed: bool = False
+    void: tuple[str, ...] = ()
+    cure: str = ""
 
 
 def sheet(source: Source, parts: Collection[str] = PARTS) -> bytes:
@@ -59,8 +60,13 @@ def sheet(source: Source, parts: Collection[str] = PARTS) -> bytes:
     title, engine = source.job.title or source.job.folder.resolve().name, source.job.record.get("engine", "")
     heading = Heading(title, engine, "", "Measuring cards")
     if shown is not None:
-        line = _plan_line(shown)
-        heading = Heading(title, engine, line, line, tuple(_alarms(shown)), shown.changed)
+        plan, replaces = _plan_line(shown), "replaces all earlier sheets"
+        names = shown.sharers
+        shared = f"; shared, for {listed([printable(name) for name in names])} together" if names else ""
+        alarms = tuple(_alarms(shown))
+        heading = Heading(
+            title, engine, f"{plan}{shared}; {replaces}", f"{plan}; {replaces}", alarms, shown.void, shown.cure
+        )
     return page_of(heading, found, source.label)
 
 
@@ -96,7 +102,8 @@ def page_of(heading: Heading, parts: Mapping[str, Any], label: Label = USUAL) ->
         parts=parts,
         plan=heading.whose,
         alarms=heading.alarms,
-        changed=heading.changed,
+        void=heading.void,
+        cure=heading.cure,
         style=Markup(style),  # noqa: S704 (no text of the user's is in it but what `_css_text` made)
         digest=b64encode(sha256(style.encode()).digest()).decode(),
         repeats=range(1, REPEATS + 1),
@@ -134,7 +141,7 @@ def _style(heading: Heading, label: Label) -> str:
     for name, value in {
         "HEAD": _css_text(title if len(title) <= _LONGEST_TITLE else f"{title[: _LONGEST_TITLE - 3]}..."),
         "FOOT": _css_text(heading.at_the_foot),
-        "OVER": _css_text("VOID" if heading.changed else ""),
+        "OVER": _css_text("VOID" if heading.void else ""),
         "LABEL-WIDTH": f"{label.width_mm:g}mm",
         "LABEL-HEIGHT": f"{label.height_mm:g}mm",
         "LABEL-LETTERS": f"{letters_pt(label):.2f}pt",
@@ -146,7 +153,7 @@ def _style(heading: Heading, label: Label) -> str:
 def _plan_line(shown: Shown) -> str:
     """Which plan it is, so that of two sheets the later one is known from the paper."""
     when = f" of {shown.date}, {shown.time}" if shown.time else f" of {shown.date}" if shown.date else ""
-    return f"Plan {shown.number}{when or ', date not recorded'}; replaces all earlier sheets"
+    return f"Plan {shown.number}{when or ', date not recorded'}"
 
 
 def _css_text(text: str) -> str:

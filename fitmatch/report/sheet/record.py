@@ -23,7 +23,7 @@ from fitmatch.report.shared.states import (
     side_of,
 )
 from fitmatch.report.sheet.amounts import Run, in_full, mean_of, runs
-from fitmatch.report.sheet.assembly import limits_of
+from fitmatch.report.sheet.assembly import lies_at, limits_of
 from fitmatch.report.sheet.source import COULD_GO_THERE, Shown
 from fitmatch.report.words.doubts import looks_wrong
 from fitmatch.report.words.reasons import words_of
@@ -35,7 +35,8 @@ if TYPE_CHECKING:
 
 
 class Fitted(NamedTuple):
-    """A shell as it stands on the record. `number`: that on the shelf; `read`: what its wall came from. Both are empty
+    """A shell as it stands on the record. `lies`: its number on the shelf and, before it was fitted, where it lay;
+    `read`: what its wall came from. Both are empty
     where there is nothing to say."""
 
     side: str
@@ -43,7 +44,7 @@ class Fitted(NamedTuple):
     box: str
     wall: str
     part: str
-    number: str = ""
+    lies: str = ""
     read: str = ""
 
 
@@ -138,7 +139,7 @@ class _Lines:
         return Line(
             position.name,
             tuple((mean_of(getattr(position, feature), unit), self._read(position, feature)) for feature in DIAMETERS),
-            tuple(_fitted(position, side, shell, unit) for side, shell in zip(SIDES, halves, strict=False)),
+            tuple(self._fitted(position, side, shell) for side, shell in zip(SIDES, halves, strict=False)),
             NOTHING if placement is None else usual(unit, placement.clearance_nm),
             NOTHING if sure is None else self._scale.steps(ceil(sure.expanded_nm)),
             ", ".join(usual(unit, check.assembled_nm) for check in checks),
@@ -166,6 +167,12 @@ class _Lines:
             if flag.position == position.name and flag.what.code != "misfit":
                 yield one_line(words_of(flag.what, self._unit))
 
+    def _fitted(self, position: Position, side: str, shell: Shell) -> Fitted:
+        shelved = self._plan.shelved.get(shell.key)
+        lies = "" if shelved is None else lies_at(shelved.number, shelved.location)
+        wall = usual(self._unit, shell.wall_nm or 0)
+        return Fitted(side_of(position.kind, side), runs(shell.name), shell.box, wall, shell.part, lies)
+
     def _read(self, position: Position, feature: str) -> str:
         """The readings of a size where there is more than one, or one that is not the size itself; with the gauge,
         where it is not the one that the kind is measured with."""
@@ -176,12 +183,6 @@ class _Lines:
         usual_gauge = self._plan.job.measuring.measured.get(position.kind, {}).get(feature)
         other = size.gauges not in ((), (usual_gauge,))
         return f"{values} by {listed(size.gauges)}" if values and other else values
-
-
-def _fitted(position: Position, side: str, shell: Shell, unit: str) -> Fitted:
-    return Fitted(
-        side_of(position.kind, side), runs(shell.name), shell.box, usual(unit, shell.wall_nm or 0), shell.part
-    )
 
 
 def _gauges(job: Job) -> Iterator[tuple[str, str]]:

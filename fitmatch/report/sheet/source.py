@@ -27,8 +27,8 @@ class Label(NamedTuple):
 
 
 class Shown(NamedTuple):
-    """A saved plan with its figures worked out again. `changed`: the inputs are others than those of the plan;
-    `compared`: what was read with the shells in, if anything was."""
+    """A saved plan with its figures worked out again. `void`: why it is not to be used any more, and `cure` what to do
+    then; `compared`: what was read with the shells in, if anything was."""
 
     plan: JobPlan
     leftover: tuple[Shell, ...]
@@ -37,8 +37,14 @@ class Shown(NamedTuple):
     number: int
     date: str | None
     time: str | None
-    changed: bool
+    void: tuple[str, ...]
+    cure: str
     compared: Comparison | None
+
+    @property
+    def sharers(self) -> tuple[str, ...]:
+        """What the plan calls the jobs that it is for, where these are several, this one among them."""
+        return tuple(self.said.digests)
 
     @property
     def kinds(self) -> tuple[str, ...]:
@@ -76,7 +82,7 @@ class Shown(NamedTuple):
         """Whether exit status 1 is due."""
         whole = not any(not_yet_fitted(self.plan, kind) for kind in self.plan.job.kinds)
         proven = all(proof.proven for proof in self.said.proofs.values())
-        return self.changed or not whole or not proven or bool(self.bad_checks) or self.plan.needs_attention
+        return bool(self.void) or not whole or not proven or bool(self.bad_checks) or self.plan.needs_attention
 
 
 def is_bad(check: Check) -> bool:
@@ -99,14 +105,14 @@ def shown_of(planned: Planned) -> Shown:
     try:
         found = rebuilt(job, plan.shells, plan.housings, elsewhere=said.elsewhere, waits_for=said.waits_for)
     except Contradiction as error:
-        raise refused_plan(job, error.faults) from None
-    if not planned.changed:
+        raise refused_plan(planned, error.faults) from None
+    if not planned.void:
         untold = [u.position.name for u in found.plan.unfilled if u.position.name not in said.told_of]
         otherwise = [p.position.name for p in found.plan.placements if said.contradicts(p)]
         faults = [f"{name}: its figures do not follow from the readings" for name in otherwise]
         faults += [f"{name}: the plan does not tell of it" for name in untold]
         if faults:
-            raise refused_plan(job, faults)
+            raise refused_plan(planned, faults)
     compared = compare(job, found.plan.doubts) if job.measuring.assembled else None
     stamp = plan.number or 1, plan.date, plan.time
-    return Shown(found.plan, found.leftover, found.held, said, *stamp, planned.changed, compared)
+    return Shown(found.plan, found.leftover, found.held, said, *stamp, planned.void, planned.cure, compared)

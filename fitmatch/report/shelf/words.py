@@ -8,7 +8,7 @@ from fitmatch.facts import Fact
 from fitmatch.lengths import with_unit
 from fitmatch.names import fault_in_permission, fault_in_text
 from fitmatch.shelf.records import Difference
-from fitmatch.wording import as_argument, listed, printable
+from fitmatch.wording import as_argument, listed, printable, seen_from_here
 
 Slots = Mapping[str, Any]
 
@@ -24,16 +24,9 @@ def _shell(s: Slots) -> str:
 
 def _again(s: Slots) -> str:
     """The next commands for a job, as they are to be typed."""
-    job, db = _folder(s), _db(s)
+    job, db = seen_from_here(Path(s["folder"])), _db(s)
     shelf = f" --from-shelf{db}" if s["from_shelf"] else ""
     return f"solve again: `fitmatch assign {job}{shelf} --save`, then `fitmatch shelf set-aside {job}{db}`"
-
-
-def _folder(s: Slots) -> str:
-    """The folder of a job as seen from here."""
-    path = Path(s["folder"])
-    here = Path.cwd()
-    return as_argument(str(path.relative_to(here)) if path != here and path.is_relative_to(here) else str(path))
 
 
 def _db(s: Slots) -> str:
@@ -199,6 +192,11 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     # setting aside and putting back
     "no-plan": lambda s, _: f"{s['job']} has no saved plan; make one with `fitmatch assign --save`",
     "inputs-changed": _inputs_changed,
+    "no-longer-shared": lambda s, _: f"{s['why']}; {s['cure']}",
+    "taken-down": lambda s, _: (
+        f"engine {s['number']}, built by this plan of {s['job']}, was taken down on {s['day']}; its record is "
+        f"`fitmatch sheet --engine {s['number']}{_db(s)}`"
+    ),
     "two-jobs": _two_jobs,
     "not-on-shelf": lambda s, _: f"shell {s['name']} of the plan is not on the shelf; take it in first",
     "reads-otherwise": lambda s, _: (
