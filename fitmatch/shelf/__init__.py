@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from fitmatch.shelf.actions.counting import count as count
     from fitmatch.shelf.actions.fitting import fitted as fitted
     from fitmatch.shelf.actions.handling import move as move
+    from fitmatch.shelf.actions.handling import release as release
     from fitmatch.shelf.actions.handling import scrap as scrap
     from fitmatch.shelf.actions.handling import send_back as send_back
     from fitmatch.shelf.actions.setting_aside import put_back as put_back
@@ -64,6 +65,7 @@ _HOME = {
     "read_supplied": "fitmatch.shelf.supplying",
     "read_supplied_jobs": "fitmatch.shelf.supplying",
     "scrap": "fitmatch.shelf.actions.handling",
+    "release": "fitmatch.shelf.actions.handling",
     "send_back": "fitmatch.shelf.actions.handling",
     "set_aside": "fitmatch.shelf.actions.setting_aside",
     "sets": "fitmatch.shelf.forming",
@@ -95,6 +97,7 @@ __all__ = [
     "read_stock",
     "read_supplied",
     "read_supplied_jobs",
+    "release",
     "scrap",
     "send_back",
     "set_aside",

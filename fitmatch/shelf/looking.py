@@ -38,7 +38,7 @@ from fitmatch.shelf.store.schema import (
 )
 
 GROUPS: Final = ("family", "kind", "half", "grade", "step", "wall", "box", "age", "location", "state")
-_WRITES: Final = ("described", "remeasured", "correct")
+_WRITES: Final = ("described", "remeasured", "release", "correct")
 _UNTOLD: Final = ("state", "reason", "turn", "trial_fits", "ran_in", "undersize_nm", "step_nm")
 _BAND_NM: Final = 2_540  # walls that are grouped together: 0.0001 in
 

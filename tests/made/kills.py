@@ -29,6 +29,7 @@ from fitmatch.shelf import (
     put_back,
     read_planned,
     read_stock,
+    release,
     scrap,
     send_back,
     set_aside,
@@ -214,6 +215,10 @@ class Stages:
         self.other_plan = read_planned(job)
         fitted(shelf, self.planned)
         self.place.keep("fitted")
+        header, *rows = BOX.splitlines()
+        put(folder / "box-1.csv", "\n".join([f"{header},hold", *(f"{row},cracked" for row in rows)]) + "\n")
+        take_in(shelf, read_stock([folder / "box-1.csv"], "in"))
+        self.place.keep("on hold")
         put(job / "shells/box-1.csv", BOX.replace("0.0618", "0.06182"))
         self.remeasured = read_stock([job])
 
@@ -240,6 +245,7 @@ ACTIONS: dict[str, tuple[str, Action]] = {
     "put-back a trial": ("fitted", lambda shelf, s: put_back(shelf, "first", ["R1"])),
     "fitted": ("set aside", lambda shelf, s: fitted(shelf, s.planned)),
     "scrap": ("set aside", lambda shelf, s: scrap(shelf, "1", "dropped")),
+    "release": ("on hold", lambda shelf, s: release(shelf, "6", "looked at again")),
     "move": ("taken in", lambda shelf, s: move(shelf, ["1", "2", "6"], "drawer 9")),
     "send-back": ("taken in", lambda shelf, s: send_back(shelf, "box-1")),
     "count": ("set aside", lambda shelf, s: count(shelf, ["3", "4"])),

@@ -10,7 +10,7 @@ from made.commands import Ran
 from made.intake_jobs import JOB, POSITIONS, put, write_job
 from made.shelves import BOX, ONE_ROD, planned_job
 
-from fitmatch import assign
+from fitmatch import InputError, assign
 from fitmatch.names import fault_in_permission
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.shelf.words import words
@@ -18,12 +18,14 @@ from fitmatch.shelf import (
     Filters,
     RefusedError,
     Shelf,
+    correct,
     fitted,
     history,
     read_measured_again,
     read_planned,
     read_stock,
     read_supplied,
+    release,
     set_aside,
     show,
     take_in,
@@ -107,6 +109,65 @@ def test_a_new_plan_serves(shelf: Shelf, tmp_path: Path) -> None:
     set_aside(shelf, read_planned(job))
     fitted(shelf, read_planned(job))
     assert name not in {s.shell for s in show(shelf, Filters(state="fitted")).shells}
+
+
+def test_a_hold_is_lifted_on_purpose_only(shelf: Shelf, tmp_path: Path) -> None:
+    """No file without the hold lifts it, whether it is older or the shell was measured again; `release` does, for a
+    reason that the history keeps, and the plan that was void holds again. The message that tells of the hold says so.
+    Corrected, the shell is on hold as before."""
+    take_in(shelf, read_stock([write_job(tmp_path / "stock", positions=ONE_ROD, shells=BOX)]))
+    job = saved_from_shelf(shelf, tmp_path / "k")
+    set_aside(shelf, read_planned(job))
+    name = placed(shelf)
+    (number,) = [s.number for s in show(shelf).shells if s.shell == name]
+    blank = described(tmp_path, name, "hold", "").read_bytes()
+    taken = take_in(shelf, read_stock([described(tmp_path, name, "hold", "cracked")], "in"))
+    assert f"once that is settled, `fitmatch shelf release {number} REASON`" in words(taken.attention[0])
+    (tmp_path / "box-1.csv").write_bytes(blank)
+    for again in ([], [str(number)]):
+        take_in(shelf, read_stock([tmp_path / "box-1.csv"], "in"), remeasured=again)
+        assert [s.hold for s in show(shelf).shells if s.number == number] == ["cracked"]
+    for reason, code in (("", "no-reason"), ("a\nb", "bad-text")):
+        with pytest.raises(RefusedError) as refused:
+            release(shelf, str(number), reason)
+        assert codes(refused) == [code]
+    (event,) = release(shelf, f"box-1/{name}", "no crack under the glass", by="day shift").events
+    assert (event.action, event.note, event.by, event.job) == ("release", "no crack under the glass", "day shift", "k")
+    assert [s.hold for s in show(shelf).shells if s.number == number] == [""]
+    assert fitted(shelf, read_planned(job)).events
+    with pytest.raises(RefusedError) as refused:
+        release(shelf, str(number), "again")
+    assert codes(refused) == ["not-on-hold"]
+
+
+def test_a_hold_inside_an_engine_is_lifted(shelf: Shelf, tmp_path: Path) -> None:
+    """What is fitted cannot be measured, but its hold is lifted, and comes back where that is corrected."""
+    job = planned_job(tmp_path / "k", ONE_ROD)
+    take_in(shelf, read_stock([job]))
+    set_aside(shelf, read_planned(job))
+    name = placed(shelf)
+    fitted(shelf, read_planned(job))
+    taken = take_in(shelf, read_stock([described(tmp_path, name, "hold", "recalled")], "in"))
+    (fact,) = taken.attention
+    assert f"`fitmatch shelf release {fact.slots['number']} REASON`" in words(fact)
+    done = release(shelf, f"box-1/{name}", "not of the lot that is recalled")
+    held = [s for s in show(shelf).shells if s.shell == name]
+    assert [(s.state, s.hold) for s in held] == [("fitted", "")] and not done.attention
+    correct(shelf, done.events[0].number)
+    assert [(s.state, s.hold) for s in show(shelf).shells if s.shell == name] == [("fitted", "recalled")]
+
+
+def test_a_lock_to_a_shell_on_hold_says_how_it_is_lifted(shelf: Shelf, tmp_path: Path) -> None:
+    """A job that locks a shell of the shelf that is on hold is refused with the command that lifts the hold."""
+    take_in(shelf, read_stock([write_job(tmp_path / "stock", positions=ONE_ROD, shells=BOX)]))
+    take_in(shelf, read_stock([described(tmp_path, "01", "hold", "cracked")], "in"))
+    header, row = ONE_ROD.splitlines()
+    job = write_job(tmp_path / "k", JOB + 'family = ["narrow-2"]\n', f"{header},upper\n{row},box-1/01\n", None)
+    with pytest.raises(InputError) as refused:
+        read_supplied(shelf, job)
+    assert "is on the shelf, but on hold (cracked); `fitmatch shelf release 1 REASON` once that is settled" in str(
+        refused.value
+    )
 
 
 def test_a_hold_is_shown_in_every_state(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -123,6 +123,9 @@ def test_every_document(run: Callable[..., Any], seen: set[str], tmp_path: Path)
     assert run("changed", "count", tmp_path / "counted.csv")["attention"]
     run("changed", "send-back", "box-9")
     run("changed", "send-back", "box-2")
+    put(tmp_path / "box-8.csv", "shell,kind,half,wall,hold\n2,rod,lower,,rust\n")
+    run("taken_in", "take-in", tmp_path / "box-8.csv", "--unit", "in")
+    run("changed", "release", "box-8/2", "polished off")
     run("worth", "value")
     put(tmp_path / "again.csv", "position,journal,upper,lower\nR1,1.8160,0.0617,0.0630\n")
     assert run("torn_down", "teardown", "1", tmp_path / "again.csv", "--gauges", job)["attention"]

@@ -1,4 +1,4 @@
-"""`fitmatch shelf scrap`, `move`, `send-back`, `count` and `correct`."""
+"""`fitmatch shelf scrap`, `release`, `move`, `send-back`, `count` and `correct`."""
 
 from pathlib import Path
 
@@ -22,6 +22,25 @@ def scrap(asked: Asked, shell: str, reason: str, who: str) -> int:
       fitmatch shelf scrap 17 "dropped, dent in the lug"
     """
     from fitmatch.shelf.actions.handling import scrap as action
+
+    return asked.changed(action(asked.shelf(), shell, reason, by=who))
+
+
+@shelf_command("release")
+@click.argument("shell")
+@click.argument("reason")
+@by
+def release(asked: Asked, shell: str, reason: str, who: str) -> int:
+    """Record that a shell is no longer on hold, and why.
+
+    SHELL is a shelf number or BOX/NAME. An empty cell in a file lifts no hold, as an older file would then lift it too.
+    What was set aside or planned with the shell holds again if nothing else changed.
+
+    \b
+    Example:
+      fitmatch shelf release 17 "lining looked at again under the glass: no crack"
+    """
+    from fitmatch.shelf.actions.handling import release as action
 
     return asked.changed(action(asked.shelf(), shell, reason, by=who))
 

@@ -167,7 +167,7 @@ class LockCheck(ShellNames):
     def unknown(self, typed: str, named: Sequence[Shell]) -> tuple[str, str]:
         why = self._elsewhere.get(composed("/".join(part.strip() for part in typed.split("/"))))
         if why is not None:
-            return "lock-held", f"shell `{shorten(typed)}` is on the shelf, but {shorten(why)}; lock another shell"
+            return "lock-held", f"shell `{shorten(typed)}` is on the shelf, but {why}"
         todo = f"that name is in {_boxes(named)}" if named else "write NAME or BOX/NAME of a shell"
         if "/" in typed and not self._shelf_asked:
             todo += ", or look on the shelf too: --from-shelf"
@@ -193,7 +193,8 @@ class LockCheck(ShellNames):
                 text = f"{name} was {shorten(shell.hold or '')}; lock another shell"
                 self.sheet.report("lock-held", text, position.row, side)
         elif shell.hold is not None:
-            text = f"{name} is on hold (`{shorten(shell.hold)}`); clear its hold or lock another shell"
+            there = ", on the shelf by `fitmatch shelf release`," if self._shelf_asked else ""
+            text = f"{name} is on hold (`{shorten(shell.hold)}`); clear its hold{there} or lock another shell"
             self.sheet.report("lock-held", text, position.row, side)
 
 

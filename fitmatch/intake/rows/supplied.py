@@ -207,7 +207,8 @@ class _Taker:
         for one in self._offer.supply.in_boxes(boxes) if boxes else ():
             name = composed(full_name((one.box, one.shell)))
             if name in named and name not in known:
-                self._pool.elsewhere[name] = _why_not_offered(one)
+                settled = f"`fitmatch shelf release {one.number} REASON` once that is settled, or " if one.hold else ""
+                self._pool.elsewhere[name] = f"{shorten(_why_not_offered(one))}; {settled}lock another shell"
 
     def _note_place(self, key: ShellKey, hold: str | None, one: ShelvedShell) -> None:
         if one.seat is not None:

@@ -132,6 +132,11 @@ def _two_jobs(s: Slots, _: str) -> str:
     return f"{text}; rename this folder, or put that one's shells back: {back}"
 
 
+def _release(s: Slots) -> str:
+    """How a hold is lifted."""
+    return f"`fitmatch shelf release {s['number']} REASON{_db(s)}`"
+
+
 def _inputs_changed(s: Slots, _: str) -> str:
     return f"the inputs of {s['job']} have changed since its plan was saved; {_again(s)}"
 
@@ -231,14 +236,15 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     "already-fitted": lambda s, _: f"{s['position']} of {s['job']} is fitted already",
     "void": lambda s, _: f"{s['position']} of {s['job']} is void, as a shell of it is no longer set aside; {_again(s)}",
     "void-on-hold": lambda s, _: (
-        f"{s['position']} of {s['job']} is void: {s['name']} is on hold ({s['hold']}); {_again(s)}"
+        f"{s['position']} of {s['job']} is void: {s['name']} is on hold ({s['hold']}); {_again(s)}; or, once that is "
+        f"settled, {_release(s)}"
     ),
     "void-described": lambda s, unit: (
         f"{s['position']} of {s['job']} is void, planned with {s['name']} as it was: {_changes(s, unit)}; {_again(s)}"
     ),
     "fitted-on-hold": lambda s, _: (
         f"{_shell(s)}, fitted in engine {s['engine']} at {s['position']}, is on hold ({s['hold']}): that engine is "
-        "not to run until this is settled"
+        f"not to run until this is settled; then {_release(s)}"
     ),
     "fitted-described": lambda s, unit: (
         f"{_shell(s)}, fitted in engine {s['engine']} at {s['position']}, is described otherwise than it was fitted: "
@@ -255,7 +261,8 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     "fitted-outside": lambda s, _: f"{s['position']} is fitted OUT OF LIMITS, permitted: {s['text']}",
     # handling and counting
     "bad-text": lambda s, _: f"the {s['what']} {fault_in_text(s['text'], s['what'])}",
-    "no-reason": lambda s, _: "say why it is scrapped",
+    "no-reason": lambda s, _: f"say why it is {s['what']}",
+    "not-on-hold": lambda s, _: f"{_shell(s)} is not on hold",
     "as-it-is": lambda s, _: _how_it_is(s),
     "position-void": _position_void,
     "box-gone": lambda s, _: f"box {s['name']} was sent back already",

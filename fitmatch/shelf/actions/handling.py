@@ -1,4 +1,5 @@
-"""What happens to single shells and boxes: one is dropped, some are moved, a box goes back to its seller."""
+"""What happens to single shells and boxes: one is dropped, one is no longer on hold, some are moved, a box goes back to
+its seller."""
 
 from collections.abc import Sequence
 from typing import Final
@@ -29,10 +30,7 @@ _GONE: Final = (FITTED, SENT_BACK)
 
 def scrap(shelf: Shelf, name: str, reason: str, *, by: str = "") -> Changed:
     """Scrap a shell. One that is set aside leaves its position void until another plan is set aside."""
-    reason = reason.strip()
-    if not reason:
-        raise RefusedError(Fact("no-reason"))
-    _refuse_bad_text("reason", reason)
+    reason = _reason(reason, "scrapped")
     with shelf.writing() as connection:
         (shell,) = named(connection, [name])
         if shell.state in (*_GONE, SCRAPPED):
@@ -40,6 +38,25 @@ def scrap(shelf: Shelf, name: str, reason: str, *, by: str = "") -> Changed:
         said = By(shelf.now(), "scrap", job=shell.job or "", by=by, note=reason)
         changes = [Change(shell.number, {"state": SCRAPPED, "reason": reason}, None)]
         return Changed(events_numbered(connection, change(connection, said, changes)), made_void(connection, [shell]))
+
+
+def release(shelf: Shelf, name: str, reason: str, *, by: str = "") -> Changed:
+    """Lift the hold of a shell, wherever it is: no file does that, as an older one would too."""
+    reason = _reason(reason, "no longer on hold")
+    with shelf.writing() as connection:
+        (shell,) = named(connection, [name])
+        if not shell.hold:
+            raise RefusedError(Fact("not-on-hold", {"number": shell.number, "name": shell.label}))
+        said = By(shelf.now(), "release", job=shell.job or "", by=by, note=reason)
+        return Changed(events_numbered(connection, change(connection, said, [Change(shell.number, {"hold": ""})])))
+
+
+def _reason(text: str, what: str) -> str:
+    text = text.strip()
+    if not text:
+        raise RefusedError(Fact("no-reason", {"what": what}))
+    _refuse_bad_text("reason", text)
+    return text
 
 
 def _refuse_bad_text(what: str, text: str) -> None:
