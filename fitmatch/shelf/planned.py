@@ -75,7 +75,7 @@ def read_planned(folder: str | PathLike[str]) -> Planned:
     if findings.problems:
         raise InputError(findings.problems)
     if plan is None:
-        raise RefusedError(Fact("no-plan", {"job": job_name(path)}))
+        raise RefusedError(Fact("no-plan", {"job": job_name(path), "folder": str(path.resolve())}))
     if not plan.is_of(job.digest):
         raise RefusedError(Fact("inputs-changed", {"job": job_name(path), **where_it_is(path.resolve())}))
     if why := no_longer_shared(path, plan):

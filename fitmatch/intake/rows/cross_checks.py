@@ -169,7 +169,8 @@ class LockCheck(ShellNames):
         if why is not None:
             return "lock-held", f"shell `{shorten(typed)}` is on the shelf, but {why}"
         todo = f"that name is in {_boxes(named)}" if named else "write NAME or BOX/NAME of a shell"
-        if "/" in typed and not self._shelf_asked:
+        families = any(table.fit.family for table in self.sheet.settings.fits.values())  # else a shelf has none of its
+        if "/" in typed and families and not self._shelf_asked:
             todo += ", or look on the shelf too: --from-shelf"
         return "lock-unknown", f"there is no shell `{shorten(typed)}`; {todo}"
 

@@ -195,7 +195,9 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     "measured-inside": _measured_inside,
     "not-remeasured": lambda s, _: f"--remeasured {s['name']}: no such shell of the shelf has a reading in these files",
     # setting aside and putting back
-    "no-plan": lambda s, _: f"{s['job']} has no saved plan; make one with `fitmatch assign --save`",
+    "no-plan": lambda s, _: (
+        f"{s['job']} has no saved plan; make one with `fitmatch assign {seen_from_here(Path(s['folder']))} --save`"
+    ),
     "inputs-changed": _inputs_changed,
     "no-longer-shared": lambda s, _: f"{s['why']}; {s['cure']}",
     "taken-down": lambda s, _: (
