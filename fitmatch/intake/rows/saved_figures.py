@@ -36,7 +36,6 @@ class Said(NamedTuple):
     told_of: frozenset[str]
     figures: Mapping[str, Mapping[str, Decimal]]  # by position, in the unit of the document
     per_unit: int
-    digests: Mapping[str, str]  # of several jobs, by their names
 
     def contradicts(self, placement: Placement) -> bool:
         """Whether a figure of this position is another than its shells and the readings give. What was learned of the
@@ -80,7 +79,6 @@ def said(plan: SavedPlan, job: Job) -> Said:
         frozenset(str(p.get("position")) for p in (*placed, *empty)),
         {str(p.get("position")): {k: Decimal(v) for k, v in p.items() if _is_number(v)} for p in placed},
         per_unit,
-        {str(one.get("job")): str(one.get("digest")) for one in jobs},
     )
 
 
