@@ -112,7 +112,7 @@ def _measured_inside(s: Slots, _: str) -> str:
 def _out_of_engine(s: Slots) -> str:
     """How a fitted shell comes out."""
     back = f"`fitmatch shelf put-back {as_argument(str(s['job']))} {as_argument(str(s['position']))}{_db(s)}`"
-    return f"{back} after a trial fit, or `fitmatch shelf teardown {s['engine']}` once it has run"
+    return f"{back} after a trial fit, or `fitmatch shelf teardown {s['engine']} FILE{_db(s)}` once it has run"
 
 
 def _grew(s: Slots, unit: str) -> str:
