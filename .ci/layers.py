@@ -49,7 +49,7 @@ study/drawings: shapes sums ranges
 shelf: refusals records
 shelf/store: schema addresses faults connections migrating opening
 shelf/store/migrations/versions: v0001
-shelf: events finding gauges jobs planned describing looking built supplying forming worth
+shelf: events finding gauges jobs planned describing looking built supplying with_shells_in forming worth
 shelf/actions: taking_in setting_aside fitting handling counting correcting tearing_down archiving
 report/shared: emit scale states layout box_names axis certainty grounds housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes with_shells_in stacks films advice

@@ -8,7 +8,7 @@ from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.pooling import read_jobs
 from fitmatch.intake.reading import FolderReader
 from fitmatch.intake.rows.saved_figures import Said, said
-from fitmatch.intake.rows.saved_plan import PAPER, SavedPlan, read_saved_plan
+from fitmatch.intake.rows.saved_plan import PAPER, SavedPlan, plan_in, read_saved_plan
 from fitmatch.intake.rows.shared_plan import cure, no_longer_shared, sharers
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job
@@ -85,18 +85,19 @@ def planned_for(job: Job, kept: Kept) -> Planned:
     if plan is None:
         return Planned(job)
     plan = _by_number(plan, job.shelved or {})
-    void = [*no_longer_shared(kept.folder, plan), *_changes(plan, job, plan.digest)]
+    void = [*no_longer_shared(kept.folder, plan), *_changed_files(plan, job), *_measured_again(plan, job)]
     return Planned(job, plan, said(plan, job), tuple(void), kept.cure)
 
 
-def _changes(plan: SavedPlan, job: Job, digest: str | None) -> Iterator[str]:
-    """What is not as it was when the plan was made. `digest`: that of the inputs of this job by the plan."""
-    whose = f" of {printable(job.name)}" if job.name else ""
-    if plan._replace(digest=digest).is_of(job.digest):
-        if _are_read_otherwise(plan, job):
-            yield f"shells{whose} were measured again on the shelf since this plan was saved"
-    else:
+def _changed_files(plan: SavedPlan, job: Job) -> Iterator[str]:
+    if not plan.is_of(job.digest):
+        whose = f" of {printable(job.name)}" if job.name else ""
         yield f"the inputs{whose} have changed since this plan was saved"
+
+
+def _measured_again(plan: SavedPlan, job: Job) -> Iterator[str]:
+    if _are_read_otherwise(plan, job):
+        yield "shells of this plan were measured again since it was saved"
 
 
 def _by_number(plan: SavedPlan, shelved: Mapping[ShellKey, ShelvedShell]) -> SavedPlan:
@@ -117,17 +118,24 @@ def _are_read_otherwise(plan: SavedPlan, job: Job) -> bool:
 
 def _shared(kept: Kept, plan: SavedPlan, supplies: Sequence[Supply]) -> Planned:
     apart = no_longer_shared(kept.folder, plan)
-    others = sharers(kept.folder, plan)
-    if not all(other.is_there for other in others):
+    if not all(other.is_there for other in sharers(kept.folder, plan)):
         raise _refused(apart, kept.cure)
     jobs = read_jobs(kept.folders, supplies=supplies, assembled=True).jobs
-    mine = _by_number(plan, jobs[0].shelved or {})
-    told = said(mine, jobs[0])
-    void = [*apart, *_changes(mine, jobs[0], mine.digest)]
-    for other, job in zip(others, jobs[1:], strict=True):
-        if other.plan is not None and other.shares(plan):
-            void += _changes(_by_number(other.plan, job.shelved or {}), job, told.digests.get(other.name))
-    return Planned(jobs[0], mine, told, tuple(void), kept.cure)
+    pairs = zip(kept.folders, jobs, strict=True)
+    parts = [_by_number(_part_of(plan, folder), job.shelved or {}) for folder, job in pairs]
+    own, *others = parts
+    void = [*apart, *(why for part, job in zip(parts, jobs, strict=True) for why in _changed_files(part, job))]
+    # What became of other jobs' shells of the shelf since makes no difference to this one.
+    void += _measured_again(own, jobs[0])
+    told = said(own, jobs[0])._replace(elsewhere=frozenset(key for other in others for key in other.shells.values()))
+    return Planned(jobs[0], own, told, tuple(void), kept.cure)
+
+
+def _part_of(plan: SavedPlan, folder: Path) -> SavedPlan:
+    """What the plan says of the job in one of the folders that share it."""
+    found = plan_in(plan.data, folder, Findings())
+    assert found is not None  # it was read before
+    return found
 
 
 def refused_plan(planned: Planned, faults: Sequence[str]) -> InputError:

@@ -44,34 +44,35 @@ def read_supplied_jobs(shelf: Shelf, folders: Sequence[str | PathLike[str]]) -> 
     """The same for several jobs that share their shells: what is set aside for one of them is offered to that one
     alone."""
     with shelf.reading() as connection:
-        return read_jobs(folders, supplies=_supplies(connection, [Path(folder) for folder in folders]))
+        return read_jobs(folders, supplies=_supplies(connection, folders))
 
 
 def read_planned_supplied(shelf: Shelf, kept: Kept) -> Planned:
-    """A job with its saved plan, with the shells of the shelf for it and for the jobs that share the plan, those fitted
-    in their engines too; raises InputError with every mistake, RefusedError if the engine built by the plan was taken
-    down."""
+    """One job with its saved plan, none of its shells kept in its place; where several share the plan, with the shells
+    of all. Raises InputError with every mistake, RefusedError if the engine built by the plan was taken down."""
     with shelf.reading() as connection:
         supplies = _supplies(connection, kept.folders, fixing=False)
         supplies[0].refuse_if_taken_down(kept)
         return read_planned(kept, supplies)
 
 
-def offered(shelf: Shelf, family: str) -> tuple[ShelvedShell, ...]:
-    """The free shells of a family."""
-    with shelf.reading() as connection:
-        return _Supply(connection).of_families({family.strip().casefold()})
-
-
-def _supplies(connection: Connection, folders: Sequence[Path], *, fixing: bool = True) -> "list[_Supply]":
-    """The shelf as each of several jobs that share their shells sees it."""
+def _supplies(
+    connection: Connection, folders: Sequence[str | PathLike[str]], *, fixing: bool = True
+) -> "list[_Supply]":
+    """The shelf as each of several jobs sees it that share their shells."""
     then = ReadingsThen(connection)
-    supplies = [_Supply(connection, folder, fixing=fixing, then=then) for folder in folders]
+    supplies = [_Supply(connection, Path(folder), fixing=fixing, then=then) for folder in folders]
     together = frozenset(supply.job for supply in supplies)
     learned = set[int]()
     for supply in supplies:
         supply.together, supply.learned = together, learned
     return supplies
+
+
+def offered(shelf: Shelf, family: str) -> tuple[ShelvedShell, ...]:
+    """The free shells of a family."""
+    with shelf.reading() as connection:
+        return _Supply(connection).of_families({family.strip().casefold()})
 
 
 class _Supply:

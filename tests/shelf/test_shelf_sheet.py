@@ -7,14 +7,16 @@ from pathlib import Path
 
 import pytest
 from made.commands import Ran
-from made.intake_jobs import JOB, POSITIONS, write_job
+from made.intake_jobs import JOB, POSITIONS, put, write_job
 from made.shelves import BOX, ONE_ROD, Clock
 from oracles.html_page import Element, page_of
 
+from fitmatch.records.parts import KEPT_FOR
 from fitmatch.shelf import (
     Shelf,
     fitted,
     open_shelf,
+    read_assembled,
     read_measured_again,
     read_planned,
     read_stock,
@@ -24,6 +26,7 @@ from fitmatch.shelf import (
     take_in,
     teardown,
 )
+from fitmatch.shelf import engine as engine_of
 
 FITS = JOB + 'family = ["narrow-2"]\n'
 Sheet = Callable[..., Ran]
@@ -154,28 +157,6 @@ def test_where_the_shells_of_a_plan_lie(stocked: Shelf, sheet: Sheet, tmp_path: 
             assert f"box box-1, {lies} wall" in block.text and lies in line
 
 
-def test_a_plan_of_several_jobs_from_the_shelf(
-    stocked: Shelf, sheet: Sheet, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """Each folder of a plan that several jobs share, with the shelf's shells, has its sheet; once a shell that went to
-    one of them was measured again the sheets of both are VOID, say whose it is, and have the command for both."""
-    folders = [write_job(tmp_path / name, FITS, ONE_ROD, None) for name in ("first", "second")]
-    assert Ran(capsys, "assign", *folders, "--from-shelf", "--save").status == 0
-    for folder in folders:
-        ran = sheet(folder)
-        assert ran.status == 0 and "VOID" not in page(folder).text, ran.err
-        assert sheet(folder, "--from-shelf").status == 0
-    document = json.loads((folders[0] / "assignment.json").read_text(encoding="utf-8"))
-    placed = next(p["upper"] for p in document["positions"] if p["job"] == "first")
-    row = f"{placed['shell']},rod,upper,{placed['wall'] + 0.00001:.5f},narrow-2,0.001,drawer 1"
-    again = write_job(tmp_path / "again", FITS, POSITIONS, f"{BOX.splitlines()[0]}\n{row}\n")
-    take_in(stocked, read_stock([again]), remeasured=[str(placed["number"])])
-    for folder, other in (folders, folders[::-1]):
-        ran = sheet(folder)
-        assert ran.status == 1 and "shells of first were measured again" in ran.err
-        assert f"fitmatch assign {folder} {other} --from-shelf --save" in page(folder).text
-
-
 @pytest.mark.parametrize("measured", ["position\n", "position,upper,lower\nR1,0.06175,0.06175\n"])
 def test_an_engine_that_was_taken_down(
     measured: str,
@@ -222,11 +203,7 @@ def test_a_lock_to_a_shell_of_the_shelf(
     (folder / "shells" / "box-1.csv").rename(folder / "shells" / "box-2.csv")
     assert sheet(folder, "--only", "cards").status == 0
     ran = sheet(folder)
-    assert (
-        ran.status == 2
-        and "there is no shell `box-1/01`" in ran.err
-        and "look on the shelf too: --from-shelf" in ran.err
-    )
+    assert ran.status == 2 and "there is no shell `box-1/01`" in ran.err and "the shelf too: --from-shelf" in ran.err
     assert Ran(capsys, "assign", folder, "--from-shelf", "--save").status == 0
     assert sheet(folder).status == 0 and "locked here" in page(folder).text
     document = json.loads((folder / "assignment.json").read_text(encoding="utf-8"))
@@ -235,6 +212,58 @@ def test_a_lock_to_a_shell_of_the_shelf(
     for words in ((), ("--from-shelf",), ("--learn",)):
         ran = Ran(capsys, "assembled", folder, *words)
         assert ran.status == 0, ran.err
+
+
+def shared(folder: Path, capsys: pytest.CaptureFixture[str]) -> tuple[Path, Path]:
+    """Two engines of one rod whose shells came from the shelf in one solve."""
+    both = [write_job(folder / name, FITS, ONE_ROD, None) for name in ("first", "second")]
+    assert Ran(capsys, "assign", *both, "--from-shelf", "--save").status == 0
+    return both[0], both[1]
+
+
+def test_a_plan_that_several_jobs_share(
+    stocked: Shelf, sheet: Sheet, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each engine of a plan that several share has its sheet, with its own shells alone to fit: the same while shells
+    are free, set aside and fitted, whichever engine comes first, and with the readings taken with the shells in."""
+    both = shared(tmp_path, capsys)
+    for folder in both:
+        assert sheet(folder).status == 0
+    first = [html(folder) for folder in both]
+    assert first[0] != first[1] and not any("VOID" in text for text in first)
+    for folder, other in (both, both[::-1]):  # what is to be measured again
+        (mine,), (theirs,) = (read_planned(one).positions for one in (folder, other))
+        cards = next(one.text for one in page(folder).all("section") if one["id"] == "cards").split()
+        assert all(name in cards for _, name in mine.shells.values())
+        assert not any(name in cards for _, name in theirs.shells.values())
+    for change in (set_aside, fitted):
+        for folder in both:
+            change(stocked, read_planned(folder))  # type: ignore[operator]
+            assert sheet(both[0]).status == sheet(both[1]).status == 0
+            kept = f"match {KEPT_FOR}; "  # the rule that has come into force is told
+            assert [html(one).replace(kept, "") for one in both] == first
+    put(both[1] / "assembled.csv", "position,clearance,method\nR1,0.0023,gauge\n")
+    assert sheet(both[1]).status == 0 and html(both[1]) != first[1] and "0.0023" in page(both[1]).text
+    fitted(stocked, read_planned(both[1]), readings=read_assembled(stocked, both[1]))
+    assert [one.assembled_nm for n in (1, 2) for one in engine_of(stocked, n).positions] == [None, 58_420]
+
+
+def test_a_shared_plan_that_changed(
+    stocked: Shelf, sheet: Sheet, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Once a shell of one engine is scrapped that engine's plan is contradicted, with exit 2, and the other's sheet is
+    what it was; once a file of either has changed the sheets of both are VOID."""
+    both = shared(tmp_path, capsys)
+    assert sheet(both[0]).status == 0
+    before = html(both[0])
+    (mine,) = read_planned(both[1]).positions
+    scrap(stocked, str(mine.numbers["upper"]), "dropped")
+    assert sheet(both[0]).status == 0 and html(both[0]) == before
+    ran = sheet(both[1])
+    assert ran.status == 2 and "nor on the shelf for this job" in ran.err
+    put(both[1] / "positions.csv", ONE_ROD.replace("1.9421", "1.94211"))
+    assert sheet(both[0]).status == 1 and "the inputs of second have changed" in page(both[0]).text
+    assert f"fitmatch assign {both[0]} {both[1]} --from-shelf --save" in page(both[0]).text
 
 
 def test_what_makes_no_sense_is_refused(stocked: Shelf, sheet: Sheet, tmp_path: Path, address: str) -> None:

@@ -44,7 +44,7 @@ class Said(NamedTuple):
     told_of: frozenset[str]
     figures: Mapping[str, Mapping[str, Decimal]]  # by position, in the unit of the document
     per_unit: int
-    digests: Mapping[str, str]  # of several jobs, by their names
+    jobs: tuple[str, ...]  # what it calls several jobs
     together: Mapping[str, Together]  # of several jobs, by kind
 
     def contradicts(self, placement: Placement) -> bool:
@@ -90,7 +90,7 @@ def said(plan: SavedPlan, job: Job) -> Said:
         frozenset(str(p.get("position")) for p in (*placed, *empty)),
         {str(p.get("position")): {k: Decimal(v) for k, v in p.items() if _is_number(v)} for p in placed},
         per_unit,
-        {str(one.get("job")): str(one.get("digest")) for one in jobs},
+        tuple(str(one.get("job")) for one in jobs),
         dict(_together(document, per_unit, labels or {})),
     )
 

@@ -6,11 +6,12 @@ from typing import Final
 
 from fitmatch.records.housings import in_one_block
 from fitmatch.report.shared.scale import NOTHING, UNITS, scale_for, usual
-from fitmatch.report.shared.states import one_line, side_of
+from fitmatch.report.shared.states import NOT_TO_BE_RUN, one_line, side_of
 from fitmatch.report.sheet.amounts import in_full, runs
 from fitmatch.report.sheet.page import Heading, page_of
 from fitmatch.report.sheet.record import Fitted, KindRecorded, Line, Recorded, common_limits, told_of_gauge
-from fitmatch.report.shelf.texts import OUT_OF_LIMITS, half_fitted, how_left
+from fitmatch.report.shelf.texts import OUT_OF_LIMITS, assembled_reading, half_fitted, how_left
+from fitmatch.report.shelf.words import words
 from fitmatch.shelf.built import Built
 from fitmatch.shelf.records import EnginePosition, EngineShell
 from fitmatch.wording import listed
@@ -32,8 +33,10 @@ def engine_sheet(built: Built) -> bytes:
     whose = f"Engine {engine.number} of the shelf, built {engine.at[:10]}"
     whose += f", {left}" if (left := how_left(engine)) else ""
     outside = [p.position for p in engine.outside]
-    alarms = (f"{OUT_OF_LIMITS}, permitted in writing: {listed(outside)}.",) if outside else ()
-    heading = Heading(engine.title or engine.job, f"{engine.number} of the shelf", whose, whose, alarms)
+    alarms = [f"{OUT_OF_LIMITS}, permitted in writing: {listed(outside)}."] if outside else []
+    if found := [p.position for p in engine.not_to_be_run]:
+        alarms.insert(0, f"{NOT_TO_BE_RUN}: {listed(found)}.")
+    heading = Heading(engine.title or engine.job, f"{engine.number} of the shelf", whose, whose, tuple(alarms))
     return page_of(heading, {"record": _recorded(built)})
 
 
@@ -104,9 +107,12 @@ def _marks(built: Built, position: EnginePosition) -> Iterator[str]:
     if position.permission:
         how = built.permitted.get(position.position)
         told = [f"{how.at[:10]}{f' by {how.by}' if how.by else ''}", how.note] if how else []
-        was = "was once " if position.within_limits else ""
+        was = "was once " if not position.is_outside else ""
         quoted = f"{was}{OUT_OF_LIMITS}, permitted in writing: {position.permission}"
         yield one_line("; ".join(filter(None, [quoted, *told])))
+    if not position.left:
+        yield from (one_line(words(fact, built.unit)) for fact in position.assembled_attention)
+    yield from (one_line(assembled_reading(one, built.unit)) for one in position.readings)
     if position.in_doubt:
         yield "rests on readings in doubt"
     if not position.is_whole:

@@ -44,7 +44,7 @@ class Shown(NamedTuple):
     @property
     def sharers(self) -> tuple[str, ...]:
         """What the plan calls the jobs that it is for, where these are several, this one among them."""
-        return tuple(self.said.digests)
+        return self.said.jobs
 
     @property
     def kinds(self) -> tuple[str, ...]:
