@@ -163,7 +163,7 @@ def tables(rows: Sequence[Row]) -> list[str]:
         lines += [
             f"### {positions:,} positions, {pairs:,} shells of each half, {read}",
             "",
-            "| peer | outside | worst, µm | sum of squares, um² | spread, µm | leftover sets | after, s | proof, s |",
+            "| peer | outside | worst, µm | sum of squares, µm² | spread, µm | leftover sets | after, s | proof, s |",
             "| --- " * 8 + "|",
             *_lines(list(some)),
             "",
@@ -225,11 +225,13 @@ def picture(rows: Sequence[Row]) -> bytes:
                 if points:
                     line(axes, name, points)
             axes.set_xscale("log")
+            axes.set_xlim(SIZES[0] / 1.5, SIZES[-1] * 1.5)
             axes.set_xticks(SIZES, [f"{size:,}" for size in SIZES])
             axes.minorticks_off()
             axes.set_xlabel("positions")
             if value == "worst_nm":
                 axes.set_yscale("symlog", linthresh=0.1)
+                axes.set_ylim(bottom=0)
                 axes.set_ylabel("worst deviation, µm")
             else:
                 axes.set_yscale("log")
