@@ -11,7 +11,8 @@ from fitmatch.report.sheet.source import Shown
 
 
 class Tag(NamedTuple):
-    """What a label says of a shell; what is not known is empty. `held`: why it is not to be used."""
+    """What a label says of a shell; what is not known is empty. `when` it was measured, and `by` what, is written in by
+    hand then. `held`: why it is not to be used."""
 
     name: tuple[Run, ...]
     box: str
@@ -19,6 +20,8 @@ class Tag(NamedTuple):
     kind: str
     wall: Amount
     about: tuple[tuple[str, str], ...]
+    when: str
+    by: str
     held: str
 
 
@@ -50,7 +53,6 @@ def leftovers(shown: Shown) -> Leftovers:
 def _tag(job: Job, shell: Shell, when: str) -> Tag:
     assert shell.wall_nm is not None
     gauges: Sequence[str] = shell.measured.gauges if shell.measured else ()
-    measured = " ".join(filter(None, [when, f"with {' and '.join(gauges)}" if gauges else ""]))
     marks = ", ".join(f"{column} {mark}" for column, mark in marks_of(job, shell).items())
     about = (
         ("family", job.spelled.get(shell.family, shell.family)),
@@ -59,9 +61,9 @@ def _tag(job: Job, shell: Shell, when: str) -> Tag:
         ("coating", coating_of(shell, job.unit).removeprefix("coated ")),
         ("marks", marks),
         ("grade", shell.grade or ""),
-        ("measured", measured),
     )
     said = tuple((name, text) for name, text in about if text)
+    wall = amount(shell.wall_nm, job.unit)
     return Tag(
-        runs(shell.name), shell.box, shell.half, shell.kind, amount(shell.wall_nm, job.unit), said, shell.hold or ""
+        runs(shell.name), shell.box, shell.half, shell.kind, wall, said, when, " and ".join(gauges), shell.hold or ""
     )
