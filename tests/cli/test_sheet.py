@@ -446,9 +446,10 @@ def test_a_size_may_be_written_with_spaces(job: Path, capsys: pytest.CaptureFixt
     assert written[0] == written[1] == written[2] and b"70mm" in written[0]
 
 
-def test_what_goes_back_where(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_what_goes_back_where(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Every shell that is left over, and every one on hold, is named with its box and has a label of the size asked
     for, with all that is known of it; no other shell has."""
+    job = engine(tmp_path / "x", rods=4, mains=3, note="P-4417")
     shells = (job / "shells" / "rods.csv").read_text(encoding="utf-8").splitlines()
     shells = [f"{line},{'hold' if i == 0 else 'dropped' if i == 1 else ''}" for i, line in enumerate(shells)]
     (job / "shells" / "rods.csv").write_text("\n".join(shells) + "\n", encoding="utf-8")
@@ -641,7 +642,7 @@ def test_an_assembled_reading_outside_the_limits_is_not_to_be_run(
     top = next(page(folder).all("header")).text
     assert "NOT TO BE RUN as read with the shells in: M2." in top and "A MISTAKE as read" in top
     assert [name for name in found if "NOT TO BE RUN; A MISTAKE" in row_of(folder, name)] == ["M2"]
-    (note,) = [note.text for note in page(folder).all("p", cls="note") if note.text.startswith("M2: ")]
+    (note,) = [note.text for note in page(folder).all("span", cls="note") if note.text.startswith("M2: ")]
     assert "NOT TO BE RUN: assembled clearance 0.0920" in note and "; A MISTAKE: assembled is " in note
 
 
@@ -706,7 +707,7 @@ def test_a_doubtful_shell_comes_before_the_reason(tmp_path: Path, capsys: pytest
     (name,) = [name for name, block in blocks(folder).items() if "NOT FILLED" in block.text]
     block = blocks(folder)[name].text
     record = next(one for one in page(folder).all("section") if one["id"] == "record")
-    (note,) = [note.text for note in record.all("p", cls="note") if note.text.startswith(name)]
+    (note,) = [note.text for note in record.all("span", cls="note") if note.text.startswith(name)]
     for text in (block, note):
         assert "a shell that could go there is in doubt, measure again before anything else: box-1/4 wall" in text
         assert "IN DOUBT" not in text
@@ -766,17 +767,17 @@ def test_what_is_out_is_told_with_its_amount(tmp_path: Path, capsys: pytest.Capt
     are."""
     folder = crossed(tmp_path)
     assert Ran(capsys, "sheet", folder).status == 1
-    told = re.compile(r"NOT TO BE ASSEMBLED: clearance 0\.\d+ in, max 0\.00160 in: [0-9.]+ tenths above")
+    told = re.compile(r"NOT TO BE ASSEMBLED: clearance 0\.\d+ in, max 0\.00160 in: [0-9.]+ tenths? above")
     block = blocks(folder)["R2"].text
-    notes = [note.text for note in page(folder).all("p", cls="note")]
+    notes = [note.text for note in page(folder).all("span", cls="note")]
     assert told.search(block) and any(note.startswith("R2: ") and told.search(note) for note in notes)
     assert "NOT TO BE ASSEMBLED: R2. The clearance is outside its limits." in next(page(folder).all("header")).text
     assert [one.text for one in page(folder).all("text", cls="flagged")] == ["R2"]
     assert "NOT TO BE ASSEMBLED" in row_of(folder, "R2") and row_of(folder, "R2").endswith(" -")
-    (ours,) = [row.text for row in page(folder).all("tr") if row.text.startswith("this plan 4 1 ")]
-    assert ours.count(" over 3 of 4 positions") == 3
-    (mains,) = [row.text for row in page(folder).all("tr") if row.text.startswith("this plan 3 0 ")]
-    assert " over " not in mains
+    rows = [[cell.text for cell in row.all("td")] for row in page(folder).all("tr") if row.text.startswith("this plan")]
+    assert [cells[:2] for cells in rows] == [["3", "0"], ["4", "1"]]
+    assert [cell.partition(" ")[2] for cell in rows[1][2:5]] == ["over 3 of 4 positions"] * 3
+    assert not any("over" in cell for cell in rows[0])
 
 
 def test_doubt_and_amount_are_both_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -802,3 +803,19 @@ def test_the_drawing_along_the_line_has_its_scale(tmp_path: Path, capsys: pytest
     assert reach and figures.text.count(f"+ is towards the upper half (block). The short line is 0, {ends}") == 1
     scales = [[t.text for t in svg.all("text")] for svg in figures.all("svg") if list(svg.all("text"))]
     assert scales == [[f"-{reach}", "0", f"+{reach}"]]
+
+
+def test_a_reading_just_outside_looks_outside(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A reading that is out by less than the usual decimals show has more of them wherever it stands beside its limit:
+    in the block and on the record."""
+    folder = engine(tmp_path / "x", rods=4, mains=3, gauges=False)
+    assert Ran(capsys, "assign", folder, "--save").status == 0
+    text = "position,clearance,method\nR1,0.0034001,gauge\n"
+    (folder / "assembled.csv").write_text(text, encoding="utf-8")
+    assert Ran(capsys, "sheet", folder).status == 1
+    told = "assembled clearance 0.0034001 in, max 0.0034000 in: 0.001 tenths above"
+    block = blocks(folder)["R1"].text
+    assert told in block and "reads 0.0034001 in (0.0864 mm) by gauge, must read at most 0.00340 in;" in block
+    assert "corrected 0.0034001 in" in row_of(folder, "R1")
+    (note,) = [note.text for note in page(folder).all("span", cls="note") if note.text.startswith("R1: ")]
+    assert told in note

@@ -16,7 +16,7 @@ from fitmatch.records.plans import Flag
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import length
 from fitmatch.report.shared.housings import TOGETHER
-from fitmatch.report.shared.scale import PLACES, on_paper, scale_for, telling, usual
+from fitmatch.report.shared.scale import PLACES, on_paper, scale_for, usual
 from fitmatch.report.shared.states import (
     DANGER,
     FIT_NOT_YET,
@@ -299,7 +299,9 @@ def _reads(job: Job, check: ReadingCheck, word: str, least_nm: int | None, most_
     told = f"the {check.reading.feature} reads {raw} ({usual(other, nm)} {other}) by {check.reading.method}"
     for end_nm, way, inward in ((least_nm, "from" if word == "agrees" else "at least", 1), (most_nm, "", -1)):
         if end_nm is not None and (end_nm - nm) * inward > 0:
-            places = telling(own, nm, [end_nm], PLACES[own])
+            places = PLACES[own]
+            while on_paper(end_nm, own, places, inward) == on_paper(nm, own, places, 0):
+                places += 1
             end = fixed(on_paper(end_nm, own, places, inward), own, places)
             told += f", {word} {way or ('up to' if word == 'agrees' else 'at most')} {end} {own}"
     return told
