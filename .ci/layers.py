@@ -49,7 +49,7 @@ study/drawings: shapes sums ranges
 shelf: refusals records
 shelf/store: schema addresses faults connections migrating opening
 shelf/store/migrations/versions: v0001
-shelf: events finding gauges jobs planned looking supplying forming worth
+shelf: events finding gauges jobs planned looking built supplying forming worth
 shelf/actions: taking_in setting_aside fitting handling counting correcting tearing_down archiving
 report/shared: emit scale states layout box_names axis certainty grounds housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes with_shells_in stacks films advice
@@ -60,7 +60,7 @@ report/text: advice
 report/comparison: rows plans summary films further report
 report/shelf: words data torn_down texts worth
 report/data: values rows doubts document assembled films film_frames compared ranges advised workbooks
-report/sheet: source amounts drawings assembly figures record leftovers cards page
+report/sheet: source amounts drawings assembly figures record leftovers cards page engine
 report/plots: paper clearances compared advised distribution films
 cli: exit_codes lazy blank console options solving saving pictures workbooks
 cli/shelf: opened stock holding handling looking forming copying main

@@ -86,12 +86,20 @@ def read(
 
 def read_from_shelf(folder: Path, db: str | None, *, assembled: bool = False) -> "Job":
     """One job with the shells of the shelf; what that refuses is told, and the command left."""
-    from fitmatch.shelf.refusals import RefusedError
     from fitmatch.shelf.store.opening import open_shelf
     from fitmatch.shelf.supplying import read_supplied
 
-    try:
+    with refusals_told():
         return read_supplied(open_shelf(db, make=False), folder, assembled=assembled)
+
+
+@contextmanager
+def refusals_told() -> Iterator[None]:
+    """What the shelf refuses inside is told, and the command left."""
+    from fitmatch.shelf.refusals import RefusedError
+
+    try:
+        yield
     except RefusedError as error:
         from fitmatch.report.shelf.words import words
 

@@ -815,7 +815,7 @@ def test_a_reading_just_outside_looks_outside(tmp_path: Path, capsys: pytest.Cap
     assert Ran(capsys, "sheet", folder).status == 1
     told = "assembled clearance 0.0034001 in, max 0.0034000 in: 0.001 tenths above"
     block = blocks(folder)["R1"].text
-    assert told in block and "reads 0.0034001 in (0.0864 mm) by gauge, must read at most 0.00340 in;" in block
+    assert told in block and "reads 0.0034001 in (0.0864 mm) by gauge, must read at most 0.0034000 in;" in block
     assert "corrected 0.0034001 in" in row_of(folder, "R1")
     (note,) = [note.text for note in page(folder).all("span", cls="note") if note.text.startswith("R1: ")]
     assert told in note

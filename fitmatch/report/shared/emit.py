@@ -5,7 +5,7 @@ import json
 from collections.abc import Container, Iterable, Mapping, Sequence
 from functools import lru_cache
 from io import StringIO
-from typing import Any, TypeAlias
+from typing import Any, NamedTuple, TypeAlias
 
 from fitmatch.lengths import NM_PER_UNIT, exact_half, shortest
 from fitmatch.names import guarded
@@ -18,6 +18,14 @@ class Number(str):
 
 
 Value: TypeAlias = "str | int | bool | Mapping[str, Value] | Sequence[Value] | None"
+
+
+class Table(NamedTuple):
+    """Columns and their rows; lengths, in one unit, are in the columns of `lengths`."""
+
+    columns: Sequence[str]
+    lengths: Container[str]
+    rows: Iterable[Mapping[str, Value]]
 
 
 @lru_cache(maxsize=65_536)

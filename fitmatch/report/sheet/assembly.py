@@ -1,7 +1,7 @@
 """The part to build from: every position with its two shells, what to tick off, and what the gauge should show."""
 
 from collections.abc import Iterator
-from typing import Final, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.gauging.assembled import Check as ReadingCheck
 from fitmatch.gauging.assembled import Verdict
@@ -51,6 +51,9 @@ from fitmatch.report.words.doubts import doubt_lines
 from fitmatch.report.words.likely_causes import likely_causes
 from fitmatch.report.words.reasons import out_by, words_of
 from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
+
+if TYPE_CHECKING:
+    from fitmatch.shelf.records import EnginePosition
 
 TICKS: Final = (
     "backs and housing dry and clean",
@@ -210,7 +213,7 @@ class _Blocks:
             amount(placement.clearance_nm, unit)._replace(
                 own=f"{judged(placement.clearance_nm, unit, position)} {unit}"
             ),
-            limits_of(placement, unit),
+            limits_of(position, unit),
             Exact(*(str(length(nm, unit)) for nm in exact)),
             None if not_yet else shown_check(self._plan.job, check),
             TICKS if not (not_yet or readings or self._shown.changed) else (),
@@ -312,9 +315,8 @@ def _is_misfit(flag: Flag, position: Position) -> bool:
     return flag.position == position.name and flag.what.code == "misfit"
 
 
-def limits_of(placement: Placement, unit: str) -> str:
+def limits_of(position: "Position | EnginePosition", unit: str) -> str:
     """Target, min and max of a position, as far as there are any, in the unit."""
-    position = placement.position
     named = (("target", position.target_nm), ("min", position.min_nm), ("max", position.max_nm))
     told = [f"{name} {in_full(nm, unit)}" for name, nm in named if nm is not None]
     return f"{', '.join(told)} {unit}" if told else ""

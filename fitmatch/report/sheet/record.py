@@ -1,15 +1,15 @@
 """The part that is kept with the engine, on one page: what was read with what, what was fitted, what was found then."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 from math import ceil
-from typing import NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.gauging.assembled import Check, Verdict
 from fitmatch.gauging.bench_check import bench_check
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.records.job import Job
-from fitmatch.records.measuring import DIAMETERS, Reading
+from fitmatch.records.measuring import DIAMETERS, Gauge, Reading
 from fitmatch.records.parts import SIDES, Position, Shell, Size
 from fitmatch.records.placements import Placement
 from fitmatch.report.shared.certainty import Certainty
@@ -32,27 +32,39 @@ from fitmatch.report.words.reasons import out_by, words_of
 from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
 from fitmatch.wording import listed
 
+if TYPE_CHECKING:
+    from fitmatch.shelf.records import EnginePosition
+
+_HELD_AGAINST: Final = (
+    "What the gauge reads with the shells in is held against what it must read; corrected, it is a clearance, held "
+    "against min and max."
+)
+
 
 class Fitted(NamedTuple):
-    """A shell as it stands on the record."""
+    """A shell as it stands on the record. `number`: that on the shelf; `read`: what its wall came from. Both are empty
+    where there is nothing to say."""
 
     side: str
     name: tuple[Run, ...]
     box: str
     wall: str
     part: str
+    number: str = ""
+    read: str = ""
 
 
 class Line(NamedTuple):
-    """One position; its two sizes each with the readings behind it. `assembled`: what was read with the shells in, as
-    the gauge gave it and corrected; empty: to be written in by hand. `bench`: what the gauge is set to for that, and
-    what it must read. `marks`: what is out of limits or not as it should be, in a word; `notes` say more of it."""
+    """One position; its two sizes each with the readings behind it. `sure` is None where there is no such column.
+    `assembled`: what was read with the shells in, as the gauge gave it and corrected; empty: to be written in by hand.
+    `bench`: what the gauge is set to for that, and what it must read. `marks`: what is out of limits or not as it
+    should be, in a word; `notes` say more of it."""
 
     position: str
     sizes: tuple[tuple[str, str], ...]
     halves: tuple[Fitted, ...]
     clearance: str
-    sure: str
+    sure: str | None
     assembled: str
     marks: tuple[str, ...]
     bench: tuple[str, ...] = ()
@@ -60,19 +72,21 @@ class Line(NamedTuple):
 
 
 class KindRecorded(NamedTuple):
-    """One kind: its limits, if all positions have the same, and where they come from; its positions. `not_yet`: why
-    none of its shells may be fitted, empty if they may."""
+    """One kind: its limits, if all positions have the same, and where they come from; its positions. `ask`: what else
+    is to be written in by hand. `not_yet`: why none of its shells may be fitted, empty if they may."""
 
     kind: str
     limits: str
     limits_from: str
     seating: str
     lines: tuple[Line, ...]
+    ask: tuple[str, ...] = ()
     not_yet: str = ""
 
 
 class Recorded(NamedTuple):
-    """The whole part. `unit` in words; `own`: the user's own keys; `gauges`: each with what is known of it."""
+    """The whole part. `unit` in words; `own`: the user's own keys; `gauges`: each with what is known of it; `ask`: what
+    is to be written in by hand at the top."""
 
     unit: str
     step: str
@@ -80,6 +94,7 @@ class Recorded(NamedTuple):
     kinds: tuple[KindRecorded, ...]
     gauges: tuple[tuple[str, str], ...]
     rests_on: tuple[str, ...]
+    ask: tuple[str, ...] = ()
 
 
 def recorded(shown: Shown) -> Recorded:
@@ -92,22 +107,27 @@ def recorded(shown: Shown) -> Recorded:
         tuple(job.record.items()),
         tuple(_kind(shown, kind, lines) for kind in shown.kinds),
         tuple(_gauges(job)),
-        tuple(grounds([shown.plan], scale)),
+        (*grounds([shown.plan], scale), _HELD_AGAINST),
     )
 
 
 def _kind(shown: Shown, kind: str, lines: "_Lines") -> KindRecorded:
     job = shown.plan.job
     fit = job.fits[kind]
-    limits = {limits_of(p, job.unit) for p in shown.plan.of_kind(kind)}
     return KindRecorded(
         kind,
-        limits.pop() if len(limits) == 1 else "by position",
+        common_limits((p.position for p in shown.plan.of_kind(kind)), job.unit),
         fit.limits_from or "",
         f"{in_full(fit.seating_nm, job.unit)} {job.unit}" if fit.seating_nm else "",
         tuple(lines.of(position) for position in job.positions if position.kind == kind),
-        shown.not_yet(kind),
+        not_yet=shown.not_yet(kind),
     )
+
+
+def common_limits(positions: "Iterable[Position | EnginePosition]", unit: str) -> str:
+    """The limits that all of these have."""
+    limits = {limits_of(p, unit) for p in positions}
+    return limits.pop() if len(limits) == 1 else "by position"
 
 
 class _Lines:
@@ -217,13 +237,11 @@ def _gauges(job: Job) -> Iterator[tuple[str, str]]:
         for feature, name in features.items():
             uses.setdefault(name, []).append(f"{kind} {feature.replace('_', ' ')}")
     for name, gauge in job.measuring.gauges.items():
-        lengths = (
-            ("resolution", gauge.resolution_nm),
-            ("limit +/-", gauge.limit_nm),
-            ("zero error", gauge.own_zero_nm),
-        )
-        told = [*uses.get(name, [])]
-        unit = gauge.unit or job.unit
-        told += [f"{what} {usual(unit, nm)} {unit}" for what, nm in lengths if nm]
-        told += [f"set with {gauge.set_with}"] if gauge.set_with else []
-        yield name, ", ".join(told)
+        yield name, told_of_gauge(gauge, gauge.unit or job.unit, uses.get(name, ()))
+
+
+def told_of_gauge(gauge: Gauge, unit: str, uses: Iterable[str]) -> str:
+    """What is known of a gauge, and what it is used for."""
+    lengths = (("resolution", gauge.resolution_nm), ("limit +/-", gauge.limit_nm), ("zero error", gauge.own_zero_nm))
+    told = [*uses, *(f"{what} {usual(unit, nm)} {unit}" for what, nm in lengths if nm)]
+    return ", ".join([*told, f"set with {gauge.set_with}"] if gauge.set_with else told)
