@@ -61,7 +61,7 @@ JOBS: dict[str, dict[str, Any]] = {
     },
     "void": {"rods": 4, "mains": 3},
     "full": {"rods": 8, "mains": 5, "note": "P-4417-X", "title": "Sawmill engine, winter overhaul", "repeats": 4},
-    "full-out": {"rods": 4, "mains": 5, "repeats": 4, "customer": "w" * 200},
+    "full-out": {"rods": 4, "mains": 5, "repeats": 4, "customer": " " + "n" * 200},
     **{f"full-{n}": {"rods": n - 7, "mains": 7, "note": "P-4417-X", "repeats": 2} for n in range(20, 28, 2)},
 }  # fmt: skip
 # Of every job with "repeats": its own keys for the record, all gauges that there may be, and a room that is told.

@@ -35,10 +35,7 @@ from fitmatch.wording import listed
 if TYPE_CHECKING:
     from fitmatch.shelf.records import EnginePosition
 
-_HELD_AGAINST: Final = (
-    "What the gauge reads with the shells in is held against what it must read; corrected, it is a clearance, held "
-    "against min and max."
-)
+_HELD_AGAINST: Final = "What was read is held against what must be read, what is corrected against min and max."
 
 
 class Fitted(NamedTuple):
