@@ -118,8 +118,7 @@ def command(
         planned = _read(folder, with_plan=with_plan, from_shelf=from_shelf, db=db)
     notes.warn(*planned.job.warnings)
     if with_plan and planned.plan is None:
-        _solve(read_from_shelf(folder, db) if from_shelf else planned.job, notes)
-        planned = _read(folder, with_plan=True, from_shelf=from_shelf, db=db)
+        planned = _solved(folder, read_from_shelf(folder, db) if from_shelf else planned.job, notes)
     shown = None if planned.plan is None else shown_of(planned)
     if shown is not None and shown.changed:
         notes.warn("the inputs have changed since the plan was saved: the sheet is VOID")
@@ -200,8 +199,8 @@ def _read(folder: Path, *, with_plan: bool, from_shelf: bool, db: str | None) ->
         return read_planned_supplied(open_shelf(db, make=False), folder, kept)
 
 
-def _solve(job: "Job", notes: Notes) -> None:
-    """Make a plan and save it."""
+def _solved(folder: Path, job: "Job", notes: Notes) -> "Planned":
+    """The job with a plan that was made and saved just now."""
     with notes.progress("proving which shell goes where", "; Ctrl-C stops it"):
         from fitmatch.fit.assign import assign
 
@@ -215,6 +214,9 @@ def _solve(job: "Job", notes: Notes) -> None:
         raise click.ClickException(f"{why}. Cards need no plan: --only cards")
     for path in save(plan).files:
         notes.say(f"saved to {printable(path)}")
+    from fitmatch.intake.planned import kept_plan, planned_for
+
+    return planned_for(job, kept_plan(folder))
 
 
 def _write(file: Path, data: bytes) -> None:

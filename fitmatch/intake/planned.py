@@ -63,6 +63,13 @@ def read_planned(folder: Path, kept: Kept, supply: Supply | None = None) -> Plan
         raise InputError(
             [*error.problems, *findings.problems], error.warnings, error.number + findings.number
         ) from None
+    return planned_for(job, kept)
+
+
+def planned_for(job: Job, kept: Kept) -> Planned:
+    """A job that is read, with the saved plan of its folder, if that has one; raises InputError if it cannot be
+    read."""
+    plan, findings = kept
     if findings.problems:
         raise InputError(findings.problems, job.warnings)
     if plan is None:

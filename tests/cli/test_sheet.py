@@ -1,6 +1,7 @@
 """`fitmatch sheet`: which plan it shows, what stands on it, what it refuses, and what it leaves alone."""
 
 import json
+import os
 import re
 import subprocess
 import sys
@@ -599,6 +600,22 @@ def test_other_commands_load_no_templates(job: Path) -> None:
         check=False,
     )
     assert (ran.returncode, ran.stderr.strip()) == (0, "")
+
+
+@pytest.mark.parametrize("allowed", [True, False])
+def test_compiled_templates_are_kept(allowed: bool, job: Path, tmp_path: Path) -> None:
+    """Where Python may not keep modules beside the package, compiled templates are in the user's cache, and the next
+    run writes none; where that cannot be written either, the sheet is written all the same."""
+    cache = tmp_path / "cache"
+    if not allowed:
+        cache.write_text("a file where the folder would be", encoding="utf-8")
+    env = {**os.environ, "XDG_CACHE_HOME": str(cache), "PYTHONDONTWRITEBYTECODE": "1"}
+    run = [sys.executable, "-m", "fitmatch", "sheet", str(job), "--quiet"]
+    written = []
+    for _ in range(2):
+        assert subprocess.run(run, env=env, capture_output=True, check=True).stderr == b""
+        written.append({path: path.stat().st_mtime_ns for path in cache.rglob("*.cache")})
+    assert written[0] == written[1] and bool(written[0]) is allowed and page(job).text
 
 
 @pytest.mark.deep

@@ -17,7 +17,7 @@ _MM_PER_PT: Final = 25.4 / 72
 # As in the style sheet, in millimetres and in heights of a letter; the widths are those of the widest usual letters.
 _INSIDE_MM: Final = (3.8, 3.0)
 _LINE: Final = 1.25
-_LETTER: Final = 0.6
+_LETTER: Final = 0.57
 _NAME: Final = 2
 _BLANK: Final = " " * 14  # as wide as room to write something in
 _LOST_AT_THE_END: Final = 0.12  # of a line, where words are not parted

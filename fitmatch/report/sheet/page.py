@@ -1,5 +1,6 @@
 """The parts put on pages: one HTML file that needs nothing beside it, loads nothing and runs nothing."""
 
+import os
 import sys
 from base64 import b64encode
 from collections.abc import Callable, Collection, Iterator, Mapping
@@ -87,15 +88,19 @@ def page_of(heading: Heading, parts: Mapping[str, Any], label: Label = USUAL) ->
     from markupsafe import Markup
 
     class Compiled(FileSystemBytecodeCache):
-        """Templates as compiled before, kept where Python keeps modules; where that is not allowed, nowhere."""
+        """Templates as compiled before; where no file may be written they are compiled each time."""
+
+        def load_bytecode(self, bucket: Bucket) -> None:
+            with suppress(OSError):
+                super().load_bytecode(bucket)
 
         def dump_bytecode(self, bucket: Bucket) -> None:
             with suppress(OSError):
-                Path(self.directory).mkdir(exist_ok=True)
+                Path(self.directory).mkdir(mode=0o700, parents=True, exist_ok=True)
                 super().dump_bytecode(bucket)
 
     environment = Environment(
-        bytecode_cache=None if sys.dont_write_bytecode else Compiled(str(_TEMPLATES / "__pycache__")),
+        bytecode_cache=Compiled(str(_kept_in())),
         loader=FileSystemLoader(_TEMPLATES),
         autoescape=True,
         undefined=StrictUndefined,
@@ -114,6 +119,17 @@ def page_of(heading: Heading, parts: Mapping[str, Any], label: Label = USUAL) ->
         repeats=range(1, REPEATS + 1),
     )
     return text.encode("utf-8", "replace")
+
+
+def _kept_in() -> Path:
+    """Where compiled templates are kept: beside them, as Python keeps modules; where that is not wanted, or not allowed
+    to this user, among the user's own caches."""
+    beside = _TEMPLATES / "__pycache__"
+    if not sys.dont_write_bytecode and os.access(beside if beside.exists() else _TEMPLATES, os.W_OK):
+        return beside
+    from platformdirs import user_cache_path
+
+    return user_cache_path("fitmatch", appauthor=False)
 
 
 def _alarms(shown: Shown) -> Iterator[str]:
