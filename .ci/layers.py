@@ -46,6 +46,7 @@ study/film: reynolds equilibrium films
 study/comparison: compared certainties leftover_sets decision plans targets let_go boxes trade_off compare
 study/advice: advised solving changes at_the_bench halves metal grinding orders advise
 study/drawings: shapes sums ranges
+study/boxes: working crews resuming
 shelf: refusals records
 shelf/store: schema addresses faults connections migrating opening
 shelf/store/migrations/versions: v0001
@@ -70,10 +71,22 @@ cli: assembled assign check compare advise measure new range film sheet main
 """
 # Loaded inside the function that needs them, so that `--help` starts at once; some are known to few modules alone.
 LATE = {
-    *("alembic", "jinja2", "markupsafe", "matplotlib", "numpy", "openpyxl", "pandas", "platformdirs", "psycopg"),
+    *(
+        "alembic",
+        "distributed",
+        "jinja2",
+        "markupsafe",
+        "matplotlib",
+        "numpy",
+        "openpyxl",
+        "pandas",
+        "platformdirs",
+        "psycopg",
+    ),
     *("scipy",),
 }
 ONLY_IN = {
+    "distributed": ("study/boxes/crews.py",),
     "jinja2": ("report/sheet/page.py",),
     "matplotlib": ("report/plots/paper.py",),
     "ortools": ("fit/solver/adapter.py",),
