@@ -14,9 +14,14 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from contextlib import closing
+from multiprocessing import get_context
+from multiprocessing.queues import Queue
+from multiprocessing.synchronize import Barrier
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from made.toy_draws import Toy, signed, toy
 from oracles.rulebook import Rules, records
 
 from fitmatch.fit.answer.best_plan import best_plan
@@ -31,6 +36,8 @@ from fitmatch.records.bearings import Bearing
 from fitmatch.records.job import Job
 from fitmatch.records.oils import Oil
 from fitmatch.records.parts import Fit, Position, Shell, Size
+from fitmatch.study.boxes import crews
+from fitmatch.study.boxes.working import Hiring, work_through
 from fitmatch.study.film.films import film
 from fitmatch.study.film.reynolds import film_at
 
@@ -284,6 +291,47 @@ def strategies() -> list[str]:
     return rows
 
 
+def two_processes() -> list[str]:
+    """What draws gain from a second process, against what a plain loop gains from one; start-up counts in neither."""
+    task, draws = Toy(loops=10_000), 2_000
+    hirings = {1: crews.in_this_process, 2: crews.processes(2)}
+    plain, ours = dict.fromkeys(hirings, float("inf")), dict.fromkeys(hirings, float("inf"))
+    for _ in range(RUNS):
+        for number, hire in hirings.items():
+            plain[number] = min(plain[number], _plain_s(task, draws, number))
+            ours[number] = min(ours[number], _drawn_s(hire, task, draws, number))
+    what = "what draws of `boxes` gain from a second process, what a plain loop gains = 1"
+    return [row(what, f"{ours[1] / ours[2] / (plain[1] / plain[2]):.2f}", "0.9")]
+
+
+def _plain_s(task: Toy, draws: int, workers: int) -> float:
+    """Seconds for so many draws, the loops of so many processes beginning together."""
+    context = get_context("spawn")
+    ready, found = context.Barrier(workers), context.Queue()
+    parts = [range(number, draws, workers) for number in range(workers)]
+    started = [context.Process(target=_plain, args=(ready, found, task, part)) for part in parts]
+    for process in started:
+        process.start()
+    seconds = max(found.get() for _ in parts)
+    for process in started:
+        process.join()
+    return seconds
+
+
+def _plain(ready: Barrier, found: "Queue[float]", task: Toy, numbers: range) -> None:
+    ready.wait()
+    found.put(timed(lambda: [toy(task, number) for number in numbers]))
+
+
+def _drawn_s(hire: Hiring, task: Toy, draws: int, workers: int) -> float:
+    """Seconds for so many draws, from the first that comes after each of so many processes has given one."""
+    with closing(work_through(hire, signed, task, range(10**9))) as work:
+        seen: set[int] = set()
+        while len(seen) < workers:
+            seen.add(next(work)[1][0])
+        return timed(lambda: [next(work) for _ in range(draws)])
+
+
 def timed(work: Callable[[], object]) -> float:
     start = time.perf_counter()
     work()
@@ -313,6 +361,7 @@ def main() -> None:
         *kernels(),
         *comparisons(),
         *films(),
+        *two_processes(),
         *strategies(),
     ]
     print("\n".join(lines))

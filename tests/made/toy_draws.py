@@ -29,6 +29,11 @@ def toy(task: Toy, number: int) -> tuple[int, ...]:
     return number, sum(rng.getrandbits(20) for _ in range(task.loops)), -rng.getrandbits(40)
 
 
+def signed(task: Toy, number: int) -> tuple[int, ...]:
+    """The same, and by which process."""
+    return os.getpid(), *toy(task, number)
+
+
 def dying(task: Toy, number: int) -> tuple[int, ...]:
     """The same; at the draw `at` its process is killed as long as a mark is missing."""
     if number == task.at and _marked(task):
