@@ -46,7 +46,7 @@ study/film: reynolds equilibrium films
 study/comparison: compared certainties leftover_sets decision plans targets let_go boxes trade_off compare
 study/advice: advised solving changes at_the_bench halves metal grinding orders advise
 study/drawings: shapes sums ranges
-study/boxes: working crews resuming
+study/workers: working crews resuming
 shelf: refusals records
 shelf/store: schema addresses faults connections migrating opening
 shelf/store/migrations/versions: v0001
@@ -86,7 +86,7 @@ LATE = {
     *("scipy",),
 }
 ONLY_IN = {
-    "distributed": ("study/boxes/crews.py",),
+    "distributed": ("study/workers/crews.py",),
     "jinja2": ("report/sheet/page.py",),
     "matplotlib": ("report/plots/paper.py",),
     "ortools": ("fit/solver/adapter.py",),

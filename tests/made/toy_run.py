@@ -6,8 +6,8 @@ from pathlib import Path
 
 from made.toy_draws import Toy, slow
 
-from fitmatch.study.boxes.crews import processes
-from fitmatch.study.boxes.resuming import work_on
+from fitmatch.study.workers.crews import processes
+from fitmatch.study.workers.resuming import work_on
 
 
 def main(file: str, most: str, folder: str) -> None:

@@ -16,8 +16,8 @@ from made.toy_draws import Toy, interrupted, toy
 
 from fitmatch.problems import NotPossible
 from fitmatch.report.words.refusals import refused
-from fitmatch.study.boxes.crews import in_this_process
-from fitmatch.study.boxes.resuming import work_on
+from fitmatch.study.workers.crews import in_this_process
+from fitmatch.study.workers.resuming import work_on
 
 
 def kept(path: Path, most: int = 20) -> bytes:

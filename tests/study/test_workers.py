@@ -16,10 +16,10 @@ from made.toy_draws import Toy, dying, raising, toy
 from fitmatch import stages
 from fitmatch.problems import ExtraMissing, NotPossible
 from fitmatch.report.words.refusals import refused
-from fitmatch.study.boxes import crews
-from fitmatch.study.boxes.crews import cluster, in_this_process, processes
-from fitmatch.study.boxes.resuming import work_on
-from fitmatch.study.boxes.working import MOST_ATTEMPTS, Crew, DrawFailed, Hiring, work_through
+from fitmatch.study.workers import crews
+from fitmatch.study.workers.crews import cluster, in_this_process, processes
+from fitmatch.study.workers.resuming import work_on
+from fitmatch.study.workers.working import MOST_ATTEMPTS, Crew, DrawFailed, Hiring, work_through
 
 MANY = 400
 EVERYBODY = pytest.mark.parametrize("hire", [in_this_process, processes(1), processes(3)], ids=["here", "1", "3"])

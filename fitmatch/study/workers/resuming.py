@@ -18,7 +18,7 @@ from typing import Final
 from fitmatch.facts import Fact
 from fitmatch.intake.writing.locking import HeldError, lock
 from fitmatch.problems import NotPossible
-from fitmatch.study.boxes.working import Draw, Hiring, Outcome, Task, work_through
+from fitmatch.study.workers.working import Draw, Hiring, Outcome, Task, work_through
 from fitmatch.version import __version__
 
 _OPEN: Final = (

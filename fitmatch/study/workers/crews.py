@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final, ParamSpec, TypeVar
 
 from fitmatch.facts import Fact
 from fitmatch.problems import ExtraMissing, NotPossible
-from fitmatch.study.boxes.working import Crew, Draw, Held, Hiring, keep
+from fitmatch.study.workers.working import Crew, Draw, Held, Hiring, keep
 from fitmatch.version import __version__
 
 if TYPE_CHECKING:
