@@ -36,10 +36,10 @@ from fitmatch.records.bearings import Bearing
 from fitmatch.records.job import Job
 from fitmatch.records.oils import Oil
 from fitmatch.records.parts import Fit, Position, Shell, Size
-from fitmatch.study.workers import crews
-from fitmatch.study.workers.working import Hiring, work_through
 from fitmatch.study.film.films import film
 from fitmatch.study.film.reynolds import film_at
+from fitmatch.study.workers import crews
+from fitmatch.study.workers.working import Hiring, work_through
 
 ROOT = Path(__file__).resolve().parent.parent
 RUNS = 15
