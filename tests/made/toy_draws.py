@@ -5,18 +5,16 @@ import random
 import signal
 import time
 from pathlib import Path
-from typing import NamedTuple
 
 
-class Toy(NamedTuple):
-    """A task: what every outcome depends on, and at which draw something happens, once for each file that is not there
-    yet."""
+class Toy:
+    """A task: what every outcome depends on, and at which draw something happens, once for each mark, the name of a
+    file, that is not there yet."""
 
-    seed: int = 1
-    loops: int = 50
-    at: int = -1
-    marks: tuple[str, ...] = ()
-    pause_s: float = 0.0
+    def __init__(
+        self, seed: int = 1, loops: int = 50, at: int = -1, marks: tuple[str, ...] = (), pause_s: float = 0.0
+    ) -> None:
+        self.seed, self.loops, self.at, self.marks, self.pause_s = seed, loops, at, marks, pause_s
 
     def __repr__(self) -> str:
         return f"{self.seed} {self.loops}"  # that is what the outcomes depend on

@@ -2,6 +2,7 @@
 
 import os
 import random
+import shutil
 import signal
 import subprocess
 import sys
@@ -11,13 +12,17 @@ from itertools import islice
 from pathlib import Path
 
 import pytest
-from made.clusters import PATHS
+from made.clusters import PATHS, ROOT
 from made.toy_draws import Toy, interrupted, toy
 
+from fitmatch.intake.reading import read_job
 from fitmatch.problems import NotPossible
 from fitmatch.report.words.refusals import refused
+from fitmatch.study.boxes.boxes import task_of
 from fitmatch.study.workers.crews import in_this_process
-from fitmatch.study.workers.resuming import work_on
+from fitmatch.study.workers.resuming import digest_of, work_on
+
+SAMPLE = ROOT / "samples" / "generator-five"
 
 
 def kept(path: Path, most: int = 20) -> bytes:
@@ -46,6 +51,31 @@ def test_a_file_cut_anywhere_becomes_whole_again(tmp_path: Path) -> None:
     for place in [*places[:90], *random.Random(18).sample(places[90:], 60), len(whole)]:
         path.write_bytes(whole[:place])
         assert kept(path) == whole
+
+
+def test_the_digest_is_of_what_outcomes_depend_on(tmp_path: Path) -> None:
+    """The digest of a job's task is the same in another process, in which sets have another order, and in a copy of its
+    folder; it is another one with another seed, budget or reading."""
+    here = tmp_path / "here"
+    shutil.copytree(SAMPLE, here)
+    code = "import sys, pathlib, study.test_resuming as t; print(t.digest(pathlib.Path(sys.argv[1])))"
+    known = digest(here)
+    for number in range(2):
+        there = here.rename(tmp_path / f"there-{number}")
+        env = {**os.environ, **PATHS, "PYTHONHASHSEED": f"{number}"}
+        line = [sys.executable, "-c", code, str(there)]
+        assert subprocess.run(line, env=env, capture_output=True, text=True, check=True).stdout.strip() == known
+        here = there
+    others = {digest(here, seed=2), digest(here, budget=1)}
+    positions = here / "positions.csv"
+    positions.write_text(positions.read_text().replace("2.24890", "2.24885"))
+    assert len({known, digest(here), *others}) == 4
+
+
+def digest(folder: Path, seed: int = 1, budget: int = 2) -> str:
+    """Of the task that a job is, and of a set."""
+    task, _ = task_of(read_job(folder), seed=seed, budget=budget, within_nm=None, sealed=None)
+    return digest_of((task, frozenset("shells")))
 
 
 def test_draws_in_the_file_are_not_worked_again(tmp_path: Path) -> None:

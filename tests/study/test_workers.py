@@ -143,19 +143,19 @@ def test_a_cluster_gives_what_this_process_gives(tmp_path: Path, monkeypatch: py
     with a_cluster(tmp_path, 2) as found:
         hire = cluster(found.address, 10.0)
         assert kept("cluster", hire, toy, task) == alone
-        assert kept("killed", hire, dying, task._replace(at=700, marks=(str(tmp_path / "mark"),))) == alone
+        assert kept("killed", hire, dying, Toy(loops=500, at=700, marks=(str(tmp_path / "mark"),))) == alone
         assert found.alive() == 1
         with closing(work_through(hire, toy, task, range(10**9))) as work:
             assert list(islice(work, 30)) == came[:30]
         marks = (str(tmp_path / "once"), str(tmp_path / "twice"))
         with pytest.raises(DrawFailed, match="draw 50: "):
-            list(work_through(hire, raising, task._replace(at=50, marks=marks), range(numbers)))
+            list(work_through(hire, raising, Toy(loops=500, at=50, marks=marks), range(numbers)))
         assert Path(marks[0]).exists() and not Path(marks[1]).exists()
         with monkeypatch.context() as changed, pytest.raises(NotPossible) as raised:
             changed.setattr(crews, "__version__", "9.9")
             list(work_through(hire, toy, task, range(5)))
         assert raised.value.why.code == "cluster-version" and raised.value.why.slots["ours"] == "9.9"
-        everyone = task._replace(at=50, marks=tuple(str(tmp_path / f"end {number}") for number in range(99)))
+        everyone = Toy(loops=500, at=50, marks=tuple(str(tmp_path / f"end {number}") for number in range(99)))
         with pytest.raises(NotPossible) as raised:
             list(work_through(cluster(found.address, 1.0), dying, everyone, range(numbers)))
         assert raised.value.why.code == "cluster-without-workers" and found.alive() == 0

@@ -1,7 +1,9 @@
 """`boxes`: what more boxes would do, under a budget, before any of them is opened."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Sequence
+from contextlib import closing
 from dataclasses import replace
+from functools import partial
 from itertools import islice
 from typing import Final, TypeAlias
 
@@ -11,13 +13,14 @@ from fitmatch.records.job import Job
 from fitmatch.records.measuring import DIAMETERS
 from fitmatch.records.parts import Position, Size
 from fitmatch.records.unopened import BoxesTold
-from fitmatch.stages import now
 from fitmatch.study.boxes.draws import Drawn, KindTask, Outcome, Task, draw
 from fitmatch.study.boxes.mixes import mixes_of
 from fitmatch.study.boxes.noise import measured_as, noise_of, read_with_nm
 from fitmatch.study.boxes.steps import Sealed, steps_of
 from fitmatch.study.boxes.studied import Studied
 from fitmatch.study.boxes.summing_up import Tables, studied
+from fitmatch.study.workers.crews import in_this_process
+from fitmatch.study.workers.working import Outcomes, work_through
 
 DRAWS: Final = 1_000
 MOST_DRAWS: Final = 1_000_000
@@ -26,12 +29,8 @@ BATCH: Final = 100  # draws after which it is looked whether they are enough
 _LEAST_GRID_NM: Final = 1_000
 _GRIDS_NM: Final = {"mm": (10_000, 5_000, 2_000), "in": (25_400, 12_700, 2_540, 1_270)}  # that readings are often on
 
-Work: TypeAlias = Callable[[Callable[[Task, int], Outcome], Task, Iterable[int]], Iterator[tuple[int, Outcome]]]
-
-
-def in_turn(draw: Callable[[Task, int], Outcome], task: Task, numbers: Iterable[int]) -> Iterator[tuple[int, Outcome]]:
-    """One draw after another, in this process."""
-    return ((number, draw(task, number)) for number in numbers)
+Work: TypeAlias = Callable[[Callable[[Task, int], Outcome], Task, range], Outcomes]
+HERE: Final[Work] = partial(work_through, in_this_process)
 
 
 def boxes(
@@ -43,7 +42,7 @@ def boxes(
     within_nm: int | None = None,
     precision_nm: int | None = None,
     sealed: Sequence[Sealed] | None = None,
-    work: Work = in_turn,
+    work: Work = HERE,
 ) -> Studied:
     """What opening so many boxes of each step gives, kind by kind, over many draws of what may be in them.
 
@@ -56,12 +55,11 @@ def boxes(
         raise ValueError(f"draws is 1 to {MOST_DRAWS:,}, not {draws}")
     task, left_out = task_of(job, seed=seed, budget=budget, within_nm=within_nm, sealed=sealed)
     tables = Tables(task)
-    outcomes = work(draw, task, range(draws))
-    while batch := list(islice(outcomes, BATCH)):
-        tables.add([outcome for _, outcome in batch])
-        now(f"{tables.draws} of {draws} draws")
-        if precision_nm is not None and tables.draws > 1 and tables.widest_nm() <= precision_nm:
-            break
+    with closing(work(draw, task, range(draws))) as outcomes:
+        while batch := list(islice(outcomes, BATCH)):
+            tables.add([outcome for _, outcome in batch])
+            if precision_nm is not None and tables.draws > 1 and tables.widest_nm() <= precision_nm:
+                break
     return studied(job, task, tables, left_out, draws, precision_nm)
 
 

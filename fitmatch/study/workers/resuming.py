@@ -6,19 +6,20 @@ is killed leaves at most its last line incomplete, which is dropped, and that dr
 
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Set
 from contextlib import contextmanager
+from dataclasses import fields, is_dataclass
 from errno import EINVAL
 from hashlib import sha256
 from io import FileIO
-from pathlib import Path
+from pathlib import Path, PurePath
 from stat import S_ISREG
 from typing import Final
 
 from fitmatch.facts import Fact
 from fitmatch.intake.writing.locking import HeldError, lock
 from fitmatch.problems import NotPossible
-from fitmatch.study.workers.working import Draw, Hiring, Outcome, Task, work_through
+from fitmatch.study.workers.working import Draw, Hiring, Outcome, Outcomes, Task, work_through
 from fitmatch.version import __version__
 
 _OPEN: Final = (
@@ -35,11 +36,28 @@ _LINE: Final = re.compile(rb"\d{1,18}(?: -?\d{1,30})*")
 
 
 def digest_of(task: object) -> str:
-    """Of all that outcomes depend on: a task whose `repr` says everything, and this version of the program."""
-    return sha256(f"{__version__}\n{task!r}".encode()).hexdigest()
+    """Of all that outcomes depend on: the task, and this version of the program."""
+    return sha256(f"{__version__}\n{_text(task)}".encode()).hexdigest()
 
 
-def work_on(path: Path, hire: Hiring, draw: Draw[Task], task: Task, numbers: range) -> Iterator[tuple[int, Outcome]]:
+def _text(value: object) -> str:
+    """All that a record says, the same in every process: sets in order, without the folder that a job happens to be
+    in."""
+    match value:
+        case PurePath():
+            return ""
+        case Set():
+            return f"{{{','.join(sorted(map(_text, value)))}}}"
+        case Mapping():
+            return f"{{{','.join(f'{_text(key)}:{_text(one)}' for key, one in value.items())}}}"
+        case tuple() | list():
+            return f"{type(value).__name__}({','.join(map(_text, value))})"
+        case _ if is_dataclass(value):
+            return f"{type(value).__name__}({','.join(_text(getattr(value, one.name)) for one in fields(value))})"
+    return repr(value)
+
+
+def work_on(path: Path, hire: Hiring, draw: Draw[Task], task: Task, numbers: range) -> Outcomes:
     """As `work_through` of draws from 0 on, but those that the file has are taken from it, and others added to it, one
     by one.
 

@@ -6,7 +6,7 @@ its own number, the outcomes are the same whoever worked them, and however often
 
 import time
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from concurrent.futures import Executor, Future, wait
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
@@ -19,6 +19,7 @@ from fitmatch.stages import now
 
 Task = TypeVar("Task")
 Outcome = tuple[int, ...]
+Outcomes = Generator[tuple[int, Outcome], None, None]  # with the number of each draw
 Draw = Callable[[Task, int], Outcome]
 
 MOST_ATTEMPTS: Final = 3  # by crews that are lost before they give anything back
@@ -102,7 +103,7 @@ class _Pace:
         now(f"draw {self._numbers.start + self.draws:,} of {self._numbers.stop:,}{left}")
 
 
-def work_through(hire: Hiring, draw: Draw[Task], task: Task, numbers: range) -> Iterator[tuple[int, Outcome]]:
+def work_through(hire: Hiring, draw: Draw[Task], task: Task, numbers: range) -> Outcomes:
     """The outcome of each of these draws with its number, in their order, worked by the crews that `hire` gives.
 
     Draws are handed out ahead; those that are not taken when the iterator is closed are dropped. Raises DrawFailed for
