@@ -77,9 +77,10 @@ def _of_kind(task: KindTask, seed: str) -> Iterator[int]:
     job = replace(task.job, positions=truth.positions, shells=(*task.job.shells, *shells))
     kernel = Kernel(job, task.kind)
     opened = {shell.box for shell in task.job.shells}
+    everything = opened | {shell.box for shell in shells}
     for mix in task.mixes:
-        chosen = [box for some, count in zip(boxes, mix.counts, strict=True) for box in some[:count]]
-        solved = kernel.solve(boxes=opened | {box[0].box for box in chosen})
+        chosen = opened | {box[0].box for some, count in zip(boxes, mix.counts, strict=True) for box in some[:count]}
+        solved = kernel.solve(boxes=None if chosen == everything else chosen)  # as sorted already
         yield from truth.score(solved.placements)
         yield from _left(mix, boxes, solved.placements)
 
