@@ -48,7 +48,7 @@ class KindTask:
     mixes: tuple[Mix, ...]
     noise: Noise | None
     grid_nm: int
-    close_nm: int | None  # the tolerance of one's own
+    tolerance_nm: int | None  # the tolerance of one's own
 
 
 @dataclass(frozen=True)
@@ -144,7 +144,7 @@ class _Truth:
 
     def score(self, placements: Sequence[Placement]) -> tuple[int, int, int, int]:
         """The true figures of a plan: worst deviation, spread, whether all positions are inside and close."""
-        close_nm = self._task.close_nm
+        tolerance_nm = self._task.tolerance_nm
         whole = len(placements) == len(self.positions)
         offs, inside = [], whole
         for p in placements:
@@ -157,7 +157,7 @@ class _Truth:
             inside &= high is None or p.clearance_nm + off <= high
         worst = max(map(abs, offs), default=0) if whole else ENDLESS
         spread = max(offs) - min(offs) if offs else ENDLESS
-        return worst, spread, int(inside), int(close_nm is not None and worst <= close_nm)
+        return worst, spread, int(inside), int(tolerance_nm is not None and worst <= tolerance_nm)
 
 
 def _boxes(task: KindTask, at: int, seed: str, errors: Errors | None, truth: _Truth) -> list[list[Shell]]:
