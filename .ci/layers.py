@@ -62,13 +62,14 @@ report/text: beside measuring remaining explaining quality attention heading ful
 report/text: advice
 report/comparison: rows plans summary films further report
 report/shelf: words data torn_down texts worth
+report/boxes: words texts data
 report/data: values rows doubts document assembled films film_frames compared ranges advised workbooks
 report/sheet: source amounts drawings assembly figures record leftovers cards page
 report/plots: paper clearances compared advised distribution films
-cli: exit_codes lazy blank console options solving saving pictures workbooks
+cli: exit_codes lazy blank console options solving saving pictures workbooks workers
 cli/shelf: opened stock holding handling looking forming copying main
 cli/bench: entries typed answers sitting
-cli: assembled assign check compare advise measure new range film sheet main
+cli: assembled assign boxes check compare advise measure new range film sheet main
 .: __main__
 """
 # Loaded inside the function that needs them, so that `--help` starts at once; some are known to few modules alone.

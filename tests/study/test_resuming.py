@@ -74,7 +74,7 @@ def test_the_digest_is_of_what_outcomes_depend_on(tmp_path: Path) -> None:
 
 def digest(folder: Path, seed: int = 1, budget: int = 2) -> str:
     """Of the task that a job is, and of a set."""
-    task, _ = task_of(read_job(folder), seed=seed, budget=budget, within_nm=None, sealed=None)
+    task, _ = task_of(read_job(folder), seed=seed, budget=budget, tolerance_nm=None, sealed=None)
     return digest_of((task, frozenset("shells")))
 
 

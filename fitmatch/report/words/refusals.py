@@ -46,6 +46,14 @@ _TEXTS: Final = {
     "no-draws": "{file} is another kind of file, and was left as it is; name one that does not exist yet",
     "draws-damaged": "{file}:{row}: this is not the draw that belongs here; remove the line and all below it",
     "draws-unusable": "draws cannot be kept in {file}: {reason}; name another file",
+    "no-budget": "nothing says how many boxes may be opened; write budget under [boxes] in job.toml, or add --budget 3",
+    "no-sealed-boxes": "the shelf has no sealed box of the families of this job; leave out --from-shelf, or take one in",
+    "nothing-measured": "no position is measured, and [drawing.KIND] has no limits of journal and housing bore to draw "
+    "sizes from; measure them, or write the limits",
+    "no-scatter": "nothing says how far the walls of {kind} scatter: no box has two shells of it measured, and there "
+    "are no limits of the wall in {drawing}; measure an open box, or write within under [boxes]",
+    "no-walls": "nothing says what walls a box of {step} has; measure an open one, or write wall in {table} of job.toml",
+    "too-many-mixes": "{kind}: {steps} steps of boxes make more than {most} mixes; write a smaller budget, or fewer steps",
     "rule-beside-locked": "a rule on bores in a row forbids it beside locked shells: {broken}",
 }
 
@@ -74,6 +82,10 @@ def refused(why: Fact, unit: str) -> str:
                 shown[name] = "0"
             case "max_nm", None:
                 shown[name] = "any"
+            case "step", str():
+                shown["table"] = f"[{dotted(('boxes', 'step', value))}]"
+            case "kind", str():
+                shown["drawing"] = f"[{dotted(('drawing', value))}]"
             case "broken", Fact():
                 shown |= {"rule": value.code, "broken": phrase("broken", value, unit)}
     return _TEXTS[why.code].format_map(shown)

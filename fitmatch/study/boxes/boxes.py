@@ -39,21 +39,21 @@ def boxes(
     draws: int = DRAWS,
     seed: int = SEED,
     budget: int | None = None,
-    within_nm: int | None = None,
+    tolerance_nm: int | None = None,
     precision_nm: int | None = None,
     sealed: Sequence[Sealed] | None = None,
     work: Work = HERE,
 ) -> Studied:
     """What opening so many boxes of each step gives, kind by kind, over many draws of what may be in them.
 
-    `budget`: the most boxes of one kind, else that of `[boxes]`. `within_nm`: a tolerance of one's own, the chance of
+    `budget`: the most boxes of one kind, else that of `[boxes]`. `tolerance_nm`: a tolerance of one's own, the chance of
     which is told. `precision_nm`: fewer draws are enough once every mean is known to within it. `sealed`: only these
     boxes can be opened. `work` does the draws, and gives their outcomes in order. Raises NotPossible where nothing says
     how many boxes may be opened, or what is in them.
     """
     if not 1 <= draws <= MOST_DRAWS:
         raise ValueError(f"draws is 1 to {MOST_DRAWS:,}, not {draws}")
-    task, left_out = task_of(job, seed=seed, budget=budget, within_nm=within_nm, sealed=sealed)
+    task, left_out = task_of(job, seed=seed, budget=budget, tolerance_nm=tolerance_nm, sealed=sealed)
     tables = Tables(task)
     with closing(work(draw, task, range(draws))) as outcomes:
         while batch := list(islice(outcomes, BATCH)):
@@ -64,7 +64,7 @@ def boxes(
 
 
 def task_of(
-    job: Job, *, seed: int, budget: int | None, within_nm: int | None, sealed: Sequence[Sealed] | None
+    job: Job, *, seed: int, budget: int | None, tolerance_nm: int | None, sealed: Sequence[Sealed] | None
 ) -> tuple[Task, dict[str, tuple[str, ...]]]:
     """All that the draws need, and by kind the positions that are neither measured nor drawn."""
     told = job.boxes or BoxesTold()
@@ -75,7 +75,7 @@ def task_of(
         raise NotPossible(Fact("no-sealed-boxes" if sealed is not None else "no-budget"))
     kinds, left_out = [], {}
     for kind in job.kinds:
-        one = _kind(job, kind, budget, within_nm, sealed)
+        one = _kind(job, kind, budget, tolerance_nm, sealed)
         if one is not None:
             task, lacking = one
             kinds.append(task)
@@ -87,7 +87,7 @@ def task_of(
 
 
 def _kind(
-    job: Job, kind: str, budget: int, within_nm: int | None, sealed: Sequence[Sealed] | None
+    job: Job, kind: str, budget: int, tolerance_nm: int | None, sealed: Sequence[Sealed] | None
 ) -> tuple[KindTask, tuple[str, ...]] | None:
     """None: none of its positions can be filled, or of it no box can be opened."""
     mine = [p for p in job.positions if p.kind == kind]
@@ -109,7 +109,7 @@ def _kind(
         mixes=mixes_of(kind, steps, budget, some_open=some_open),
         noise=noise_of(job, kind, tuple(middles.get(p.name, p) for p in positions)),
         grid_nm=_grid(alone, kind),
-        close_nm=within_nm,
+        tolerance_nm=tolerance_nm,
     )
     return task, tuple(sorted(lacking))
 

@@ -48,7 +48,7 @@ class KindTask:
     mixes: tuple[Mix, ...]
     noise: Noise | None
     grid_nm: int
-    close_nm: int | None  # the tolerance of one's own
+    tolerance_nm: int | None  # the tolerance of one's own
 
 
 @dataclass(frozen=True)
@@ -77,9 +77,10 @@ def _of_kind(task: KindTask, seed: str) -> Iterator[int]:
     job = replace(task.job, positions=truth.positions, shells=(*task.job.shells, *shells))
     kernel = Kernel(job, task.kind)
     opened = {shell.box for shell in task.job.shells}
+    everything = opened | {shell.box for shell in shells}
     for mix in task.mixes:
-        chosen = [box for some, count in zip(boxes, mix.counts, strict=True) for box in some[:count]]
-        solved = kernel.solve(boxes=opened | {box[0].box for box in chosen})
+        chosen = opened | {box[0].box for some, count in zip(boxes, mix.counts, strict=True) for box in some[:count]}
+        solved = kernel.solve(boxes=None if chosen == everything else chosen)  # as sorted already
         yield from truth.score(solved.placements)
         yield from _left(mix, boxes, solved.placements)
 
@@ -143,7 +144,7 @@ class _Truth:
 
     def score(self, placements: Sequence[Placement]) -> tuple[int, int, int, int]:
         """The true figures of a plan: worst deviation, spread, whether all positions are inside and close."""
-        close_nm = self._task.close_nm
+        tolerance_nm = self._task.tolerance_nm
         whole = len(placements) == len(self.positions)
         offs, inside = [], whole
         for p in placements:
@@ -156,7 +157,7 @@ class _Truth:
             inside &= high is None or p.clearance_nm + off <= high
         worst = max(map(abs, offs), default=0) if whole else ENDLESS
         spread = max(offs) - min(offs) if offs else ENDLESS
-        return worst, spread, int(inside), int(close_nm is not None and worst <= close_nm)
+        return worst, spread, int(inside), int(tolerance_nm is not None and worst <= tolerance_nm)
 
 
 def _boxes(task: KindTask, at: int, seed: str, errors: Errors | None, truth: _Truth) -> list[list[Shell]]:

@@ -76,7 +76,7 @@ class Studied:
     seed: int
     draws: int
     wanted: int
-    close_nm: int | None
+    tolerance_nm: int | None
     precision_nm: int | None
     kinds: tuple[KindStudied, ...]
     mixes: tuple[MixStudied, ...]
@@ -101,7 +101,7 @@ class Studied:
                 "spread": None if mix.spread.mean is None else mix.spread.mean.mean / per_unit,
                 "spread_p90": None if mix.spread.p90 is None else mix.spread.p90.value / per_unit,
                 "inside": None if mix.inside is None else mix.inside.value,
-                "within": None if mix.close is None else mix.close.value,
+                "within_tolerance": None if mix.close is None else mix.close.value,
                 "left": mix.left,
             }
             for mix in self.mixes
