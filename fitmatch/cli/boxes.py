@@ -37,9 +37,7 @@ if TYPE_CHECKING:
     help="How often it is drawn what may be in the boxes.",
 )
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True, metavar="N", help="Of the draws.")
-@click.option(
-    "--tolerance", metavar="LENGTH", help="Also the chance that all positions are within it of their targets."
-)
+@click.option("--tolerance", metavar="LENGTH", help="Also the chance that all positions are so near to their targets.")
 @click.option("--precision", metavar="LENGTH", help="Stop before all draws once every mean is known to within it.")
 @shelf_options
 @worker_options
@@ -91,9 +89,7 @@ def command(
     notes = Notes(quiet=quiet)
     (task,) = read([job], notes, needs_shells=False, from_shelf=from_shelf, db=db).jobs
     shown = unit or task.unit
-    tolerance_nm, precision_nm = (
-        _length(task, *option) for option in (("--tolerance", tolerance), ("--precision", precision))
-    )
+    tolerance_nm, precision_nm = _length(task, "--tolerance", tolerance), _length(task, "--precision", precision)
     with saying_how_to_go_on(resume), notes.progress("drawing boxes"):
         from fitmatch.problems import NotPossible
         from fitmatch.study.boxes.boxes import boxes

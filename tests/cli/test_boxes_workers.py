@@ -70,54 +70,49 @@ def test_ctrl_c_says_how_to_go_on(
     assert Ran(capsys, *LINE, "--draws", 9, "--workers", 1, *resume).out == whole
 
 
-def test_ctrl_c_with_processes_is_one_line(tmp_path: Path) -> None:
-    """Ctrl-C in a terminal, which every process of the command gets, ends all of them with one line and no traceback;
-    what was worked is in the file."""
-    path = tmp_path / "draws"
-    line = [
-        sys.executable,
-        "-m",
-        "fitmatch",
-        *map(str, LINE),
-        "--draws",
-        "100000",
-        "--workers",
-        "2",
-        "--resume",
-        str(path),
-    ]
-    with subprocess.Popen(
-        line,
+def started(path: Path, draws: int, lines: int, *options: str) -> subprocess.Popen[str]:
+    """The command with its draws kept in a file, once that has so many lines."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "fitmatch", *map(str, LINE), "--draws", str(draws), "--resume", str(path), *options],
         env={**os.environ, **PATHS},
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
-    ) as process:
-        while not path.exists() or path.read_bytes().count(b"\n") < 3:
-            assert process.poll() is None
-            time.sleep(0.05)
+    )
+    while not path.exists() or path.read_bytes().count(b"\n") < lines:
+        assert process.poll() is None
+        time.sleep(0.05)
+    return process
+
+
+def assert_ends_by_ctrl_c(process: subprocess.Popen[str], path: Path) -> None:
+    """Ctrl-C in a terminal, which every process of the command gets, ends all of them with one line."""
+    with process:
         os.killpg(process.pid, signal.SIGINT)
         out, err = process.communicate(timeout=60)
     assert (process.returncode, out) == (130, "") and err.startswith("stopped by Ctrl-C; ") and err.count("\n") == 1
     assert path.read_bytes().endswith(b"\n")
 
 
+def test_ctrl_c_with_processes_is_one_line(tmp_path: Path) -> None:
+    """Ctrl-C ends the command and its workers with one line and no traceback; what was worked is in the file."""
+    path = tmp_path / "draws"
+    assert_ends_by_ctrl_c(started(path, 100_000, 3, "--workers", "2"), path)
+
+
 @pytest.mark.deep
 def test_a_cluster_prints_the_same_bytes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """`--cluster`, with one of its workers killed in the middle, prints what this process alone prints, and keeps the
-    same file."""
+    same file; Ctrl-C is one line there too."""
     alone = Ran(capsys, *LINE, "--draws", 300, "--workers", 1, "--resume", tmp_path / "alone")
     with a_cluster(tmp_path, 2) as found:
+        path = tmp_path / "stopped"
+        assert_ends_by_ctrl_c(started(path, 100_000, 10, "--cluster", found.address), path)
         path = tmp_path / "cluster"
-        line = [sys.executable, "-m", "fitmatch", *map(str, LINE), "--draws", "300", "--resume", str(path)]
-        line += ["--cluster", found.address]
-        with subprocess.Popen(line, env={**os.environ, **PATHS}, stdout=subprocess.PIPE, text=True) as process:
-            while not path.exists() or path.read_bytes().count(b"\n") < 10:
-                assert process.poll() is None
-                time.sleep(0.05)
+        with started(path, 300, 10, "--cluster", found.address) as process:
             found.workers[0].kill()
-            out = process.communicate(timeout=300)[0]
+            out, err = process.communicate(timeout=300)
         assert found.alive() == 1
-    assert (process.returncode, out) == (alone.status, alone.out)
+    assert (process.returncode, out, err) == (alone.status, alone.out, "")
     assert path.read_bytes() == (tmp_path / "alone").read_bytes()

@@ -1,5 +1,6 @@
 """Draws worked by processes or a cluster: the same outcomes, in order, whoever dies on the way."""
 
+import importlib
 import importlib.util
 import socket
 from collections.abc import Callable, Iterator
@@ -14,6 +15,7 @@ from made.clusters import a_cluster
 from made.toy_draws import Toy, dying, raising, toy
 
 from fitmatch import stages
+from fitmatch.facts import Fact
 from fitmatch.problems import ExtraMissing, NotPossible
 from fitmatch.report.words.refusals import refused
 from fitmatch.study.workers import crews
@@ -155,11 +157,19 @@ def test_a_cluster_gives_what_this_process_gives(tmp_path: Path, monkeypatch: py
             changed.setattr(crews, "__version__", "9.9")
             list(work_through(hire, toy, task, range(5)))
         assert raised.value.why.code == "cluster-version" and raised.value.why.slots["ours"] == "9.9"
+        (tmp_path / "here").mkdir()
+        (tmp_path / "here" / "only_here.py").write_text("def draw(task, number):\n    return (number,)\n")
+        with monkeypatch.context() as changed, pytest.raises(NotPossible) as raised:
+            changed.syspath_prepend(str(tmp_path / "here"))
+            list(work_through(hire, importlib.import_module("only_here").draw, task, range(5)))
+        assert raised.value.why.code == "cluster-unfit" and "'only_here'" in refused(raised.value.why, "mm")
+        without_workers = Fact("cluster-without-workers", {"address": found.address, "wait_s": 1.0})
         everyone = Toy(loops=500, at=50, marks=tuple(str(tmp_path / f"end {number}") for number in range(99)))
         with pytest.raises(NotPossible) as raised:
             list(work_through(cluster(found.address, 1.0), dying, everyone, range(numbers)))
-        assert raised.value.why.code == "cluster-without-workers" and found.alive() == 0
+        assert raised.value.why == without_workers and found.alive() == 0
         found.more(1)
+        assert list(work_through(cluster(found.address, 60.0), toy, task, range(5))) == came[:5]
         with pytest.raises(NotPossible) as raised:
             for number, _ in work_through(cluster(found.address, 1.0), toy, task, range(10**9)):
                 if number == 100:

@@ -1,8 +1,10 @@
 """The text of `fitmatch boxes`: what each number and mix of boxes would give, and what the next one is worth."""
 
 from collections.abc import Sequence
+from math import ceil
 from typing import Final
 
+from fitmatch.lengths import fixed
 from fitmatch.report.boxes.words import LEFT_OUT, drawn_so, measured_so, next_box, opened
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table
 from fitmatch.report.shared.scale import NOTHING, Scale, scale_for
@@ -45,8 +47,8 @@ def _heading(found: Studied, scale: Scale) -> list[str]:
         *paragraph(clean(job.title or job.folder.name)),
         *paragraph(f"Boxes to open beside those that are open: {draws}, seed {found.seed}."),
         *paragraph(
-            f"Lengths in {scale.step}: mean, and what 90 % of the draws do not exceed{close}. ± and (..) are 95 % "
-            "confidence intervals."
+            f"Lengths in {scale.step}: mean, and what 90 % of the draws do not exceed{close}. Every figure with its "
+            "95 % confidence interval, ± or from..to."
         ),
     ]
 
@@ -76,13 +78,13 @@ def _figures(mixes: Sequence[MixStudied], found: Studied, scale: Scale) -> list[
             Column("90 % up to", lambda mix: _p90(mix.worst, scale)),
             Column("spread", lambda mix: _mean(mix.spread.mean, scale)),
             Column("90 % up to", lambda mix: _p90(mix.spread, scale)),
-            Column("last box\nsaves", lambda mix: _mean(mix.gain.worst if mix.gain else None, scale)),
+            Column("all inside, %", lambda mix: _chance(mix.inside), shown=any(mix.inside for mix in mixes)),
         ),
         "",
         *table(
             mixes,
             Column("open", opened, "left", wraps=True),
-            Column("all inside, %", lambda mix: _chance(mix.inside), shown=any(mix.inside for mix in mixes)),
+            Column("last box saves", lambda mix: _mean(mix.gain.worst if mix.gain else None, scale)),
             Column("close, %", lambda mix: _chance(mix.close), shown=found.tolerance_nm is not None),
             Column("shells left", lambda mix: f"{mix.left:.1f}"),
             Column("price", lambda mix: _money(mix.price), shown=priced),
@@ -94,21 +96,21 @@ def _figures(mixes: Sequence[MixStudied], found: Studied, scale: Scale) -> list[
 def _mean(mean: Mean | None, scale: Scale) -> str:
     if mean is None:
         return NOTHING
-    half = "" if mean.half_width is None else f" ±{scale.steps(round(mean.half_width + 0.5))}"
-    return f"{scale.steps(round(mean.mean))}{half}"
+    half = "" if mean.half_width is None else f" ±{fixed(ceil(mean.half_width), scale.step, 2)}"
+    return f"{fixed(round(mean.mean), scale.step, 2)}{half}"
 
 
 def _p90(length: Length, scale: Scale) -> str:
     if length.p90 is None:
         return NEVER if length.mean is None else NOTHING
     low, high = (NOTHING if nm is None else scale.steps(nm) for nm in (length.p90.low, length.p90.high))
-    return f"{scale.steps(length.p90.value)} ({low}..{high})"
+    return f"{low}..{high}"
 
 
 def _chance(chance: Chance | None) -> str:
     if chance is None:
         return NOTHING
-    return f"{100 * chance.value:.1f} ({100 * chance.low:.1f}..{100 * chance.high:.1f})"
+    return f"{100 * chance.low:.1f}..{100 * chance.high:.1f}"
 
 
 def _money(thousandths: float | None) -> str:

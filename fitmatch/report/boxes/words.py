@@ -20,7 +20,7 @@ _FROM: Final = {
     "written": "as written",
     "drawing": "from the drawing limits, three standard deviations either side of the middle, half of the variance "
     "between boxes",
-    "other-steps": "as in the open boxes of other steps",
+    "other-steps": "as in open boxes of other steps",
 }
 
 
@@ -64,7 +64,7 @@ def _walls(step: Step, scale: Scale) -> str:
         source = "measured" if walls.within_from == "measured" else f"measured {within}"
         within = f"{source}, {walls.freedom} degrees of freedom"
     between = {
-        "assumed": f"ASSUMED to be as within, as fewer than {FEWEST_BOXES} boxes are open",
+        "assumed": f"ASSUMED, as fewer than {FEWEST_BOXES} boxes are open",
         "measured": f"measured on {walls.boxes} boxes",
     }.get(walls.between_from, _FROM.get(walls.between_from, ""))
     return (
@@ -93,11 +93,11 @@ def measured_so(found: Studied) -> str:
     """How readings were drawn."""
     known = [one for one in found.kinds if one.floor_from == "gauges" or one.unknown]
     if not known:
-        return "Readings were taken as true, as job.toml tells nothing of the gauges: true figures are worse."
+        return "Readings were taken as true, as job.toml tells nothing of gauges: true figures are worse."
     told = (
         "True sizes and what the gauges would read of them were drawn, each plan chosen by the readings and judged by "
     )
     told += "the true sizes."
-    if unknown := listed(list(dict.fromkeys(clean(what) for one in known for what in one.unknown))):
-        told += f" True figures are worse: {unknown} is not known."
+    if unknown := list(dict.fromkeys(clean(what) for one in known for what in one.unknown)):
+        told += f" True figures are worse, as this is not known: {listed(unknown)}."
     return told

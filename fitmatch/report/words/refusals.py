@@ -40,6 +40,8 @@ _TEXTS: Final = {
     "worker {address}`",
     "cluster-version": "a worker of `{address}` has fitmatch {theirs}, and this is {ours}; install the same version "
     "everywhere",
+    "cluster-unfit": "the workers of `{address}` cannot work for fitmatch ({reason}); install the same version "
+    "everywhere",
     "draws-in-use": "{file} is in use by another run; wait until it ends, or name another file",
     "draws-of-others": "{file} has draws of other inputs, other options or another version; name another file, or "
     "remove this one to begin again",
@@ -47,13 +49,13 @@ _TEXTS: Final = {
     "draws-damaged": "{file}:{row}: this is not the draw that belongs here; remove the line and all below it",
     "draws-unusable": "draws cannot be kept in {file}: {reason}; name another file",
     "no-budget": "nothing says how many boxes may be opened; write budget under [boxes] in job.toml, or add --budget 3",
-    "no-sealed-boxes": "the shelf has no sealed box of the families of this job; leave out --from-shelf, or take one in",
+    "no-sealed-boxes": "the shelf has no sealed box of this job's families; leave out --from-shelf, or take one in",
     "nothing-measured": "no position is measured, and [drawing.KIND] has no limits of journal and housing bore to draw "
     "sizes from; measure them, or write the limits",
     "no-scatter": "nothing says how far the walls of {kind} scatter: no box has two shells of it measured, and there "
     "are no limits of the wall in {drawing}; measure an open box, or write within under [boxes]",
-    "no-walls": "nothing says what walls a box of {step} has; measure an open one, or write wall in {table} of job.toml",
-    "too-many-mixes": "{kind}: {steps} steps of boxes make more than {most} mixes; write a smaller budget, or fewer steps",
+    "no-walls": "nothing says what walls a box of {step} has; measure an open one, or write wall in {table}",
+    "too-many-mixes": "{kind}: {steps} steps of boxes make more than {most} mixes; write a smaller budget, or fewer",
     "rule-beside-locked": "a rule on bores in a row forbids it beside locked shells: {broken}",
 }
 

@@ -5,6 +5,7 @@ from contextlib import closing
 from dataclasses import replace
 from functools import partial
 from itertools import islice
+from pathlib import Path
 from typing import Final, TypeAlias
 
 from fitmatch.facts import Fact
@@ -46,10 +47,10 @@ def boxes(
 ) -> Studied:
     """What opening so many boxes of each step gives, kind by kind, over many draws of what may be in them.
 
-    `budget`: the most boxes of one kind, else that of `[boxes]`. `tolerance_nm`: a tolerance of one's own, the chance of
-    which is told. `precision_nm`: fewer draws are enough once every mean is known to within it. `sealed`: only these
-    boxes can be opened. `work` does the draws, and gives their outcomes in order. Raises NotPossible where nothing says
-    how many boxes may be opened, or what is in them.
+    `budget`: the most boxes of one kind, else that of `[boxes]`. `tolerance_nm`: also the chance that all positions are
+    so near to their targets. `precision_nm`: fewer draws are enough once every mean is known to within it. `sealed`:
+    only these boxes can be opened. `work` does the draws, and gives their outcomes in order. Raises NotPossible where
+    nothing says how many boxes may be opened, or what is in them.
     """
     if not 1 <= draws <= MOST_DRAWS:
         raise ValueError(f"draws is 1 to {MOST_DRAWS:,}, not {draws}")
@@ -98,7 +99,20 @@ def _kind(
     if not steps:
         return None
     shells = tuple(s for s in job.shells if s.kind == kind)
-    alone = replace(job, positions=positions, shells=shells, own_shells=None)
+    alone = Job(  # what a draw goes by, and nothing else: a study that is resumed is told by it
+        Path(),
+        "",
+        job.unit,
+        {kind: job.fits[kind]},
+        positions,
+        shells,
+        rules=job.rules,
+        drawing=job.drawing,
+        matched_columns=job.matched_columns,
+        shell_columns=job.shell_columns,
+        coating_counts=job.coating_counts,
+        measuring=replace(job.measuring, bench={}, form_limits={}, form_told=frozenset(), log=(), assembled=()),
+    )
     middles = {one.position.name: _middle(job, one) for one in drawn}
     some_open = any(s.wall_nm is not None and s.hold is None for s in shells)
     task = KindTask(

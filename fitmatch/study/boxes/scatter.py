@@ -4,11 +4,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from math import sqrt
 from statistics import fmean
-from typing import Final, NamedTuple
+from typing import Final, NamedTuple, TypeAlias
 
 from fitmatch.records.parts import Band, Shell
 
 FEWEST_BOXES: Final = 4  # of fewer the scatter of their means is hardly known
+Labelled: TypeAlias = tuple[str, Shell]  # with what tells its step
 LIMITS_AT: Final = 3.0  # standard deviations from the middle, as in `range --shape normal`
 
 
@@ -34,19 +35,21 @@ class Walls(NamedTuple):
 
 
 class _Measured(NamedTuple):
-    """What the walls of opened boxes say; `between_nm` None: too few boxes."""
+    """What the walls of opened boxes say. `seen_between_nm` is what is seen of the scatter between boxes, `between_nm`
+    the same where these are enough to go by."""
 
     means_nm: Mapping[str, float]
     within_nm: float | None
     freedom: int
     between_nm: float | None
+    seen_between_nm: float
     shells: int
     boxes: int
 
 
 def walls_of(
-    own: Sequence[Shell],
-    others: Sequence[Shell],
+    own: Sequence[Labelled],
+    others: Sequence[Labelled],
     read_with_nm: float,
     told: tuple[int | None, int | None, int | None],
     drawing: Band | None,
@@ -100,15 +103,15 @@ def _between(between: int | None, mine: _Measured, theirs: _Measured, within_nm:
     for name, one in (("measured", mine), ("other-steps", theirs)):
         if one.between_nm is not None:
             return name, one.between_nm
-    return "assumed", within_nm
+    return "assumed", max(within_nm, mine.seen_between_nm)
 
 
-def _measured(shells: Iterable[Shell], read_with_nm: float) -> _Measured:
+def _measured(shells: Iterable[Labelled], read_with_nm: float) -> _Measured:
     """Half by half, as the two halves of a bearing may be made to other walls; steps apart, as their means differ."""
     groups = defaultdict[tuple[str, str, str], list[int]](list)
-    for shell in shells:
+    for label, shell in shells:
         if shell.wall_nm is not None:
-            groups[shell.step, shell.half, shell.box].append(shell.wall_nm)
+            groups[label, shell.half, shell.box].append(shell.wall_nm)
     count = sum(map(len, groups.values()))
     freedom = count - len(groups)
     within2 = None
@@ -119,15 +122,15 @@ def _measured(shells: Iterable[Shell], read_with_nm: float) -> _Measured:
     for (_, half, _), walls in groups.items():
         of_half[half] += walls
     boxes = {box for _, _, box in groups}
-    between = None if within2 is None else _between_boxes(groups, within2 + read_with_nm**2)
+    freedom_between, seen = _between_boxes(groups, 0.0 if within2 is None else within2 + read_with_nm**2)
+    between = None if freedom_between + 1 < FEWEST_BOXES else seen
     within = None if within2 is None else sqrt(within2)
-    return _Measured(
-        {half: fmean(walls) for half, walls in of_half.items()}, within, freedom, between, count, len(boxes)
-    )
+    means = {half: fmean(walls) for half, walls in of_half.items()}
+    return _Measured(means, within, freedom, between, seen, count, len(boxes))
 
 
-def _between_boxes(groups: Mapping[tuple[str, str, str], Sequence[int]], within2: float) -> float | None:
-    """The scatter of the means of boxes beyond what the scatter within them explains; None: too few boxes.
+def _between_boxes(groups: Mapping[tuple[str, str, str], Sequence[int]], within2: float) -> tuple[int, float]:
+    """Degrees of freedom and the scatter of the means of boxes beyond what the scatter within them explains.
 
     A box has one mean, over its halves, each as it is beside the same half of the other boxes of its step.
     """
@@ -138,8 +141,8 @@ def _between_boxes(groups: Mapping[tuple[str, str, str], Sequence[int]], within2
     for (step, half, box), walls in groups.items():
         offs[step, box].append((fmean(walls) - fmean(levels[step, half]), len(walls)))
     freedom = len(offs) - len({step for step, _ in offs})
-    if freedom + 1 < FEWEST_BOXES:
-        return None
+    if not freedom:
+        return 0, 0.0
     squares = sum(fmean(off for off, _ in halves) ** 2 for halves in offs.values()) / freedom
     explained = fmean(sum(within2 / count for _, count in halves) / len(halves) ** 2 for halves in offs.values())
-    return sqrt(max(0.0, squares - explained))
+    return freedom, sqrt(max(0.0, squares - explained))

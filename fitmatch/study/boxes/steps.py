@@ -10,7 +10,7 @@ from fitmatch.problems import NotPossible
 from fitmatch.records.job import Job
 from fitmatch.records.parts import ANY, SIDES, Shell
 from fitmatch.records.unopened import BoxesTold, StepTold
-from fitmatch.study.boxes.scatter import Walls, walls_of
+from fitmatch.study.boxes.scatter import Labelled, Walls, walls_of
 
 _WORN: Final = "used"
 
@@ -55,29 +55,30 @@ def steps_of(
 ) -> tuple[Step, ...]:
     """The steps of a kind; `sealed`: only those of the shelf may be opened. `read_with_nm`: the scatter of a reading
     of a wall. Raises NotPossible where nothing says what a box would hold."""
-    measured = [s for s in job.shells if s.kind == kind and s.wall_nm is not None and not _is_worn(job, s)]
+    measured = _labelled(s for s in job.shells if s.kind == kind and s.wall_nm is not None and not _is_worn(job, s))
     offered = list(_offered(job, kind, budget, sealed, measured))
     found = []
     for one in offered:
-        own = [s for s in measured if _is_of(s, one.name, kind, alone=len(offered) == 1)]
-        others = [s for s in measured if s not in own]
+        alone = len(offered) == 1  # then what has no label is of it too
+        own = [(label, s) for label, s in measured if _same(label or kind, one.name) or (alone and not label)]
+        others = [shell for shell in measured if shell not in own]
         boxes = job.boxes or BoxesTold()
         told = None if one.told is None else one.told.wall_nm, boxes.within_nm, boxes.between_nm
         walls = walls_of(own, others, read_with_nm, told, job.drawing.get(kind, {}).get("wall"))
         if walls is None:
             code = "no-scatter" if own or told[0] is not None else "no-walls"
             raise NotPossible(Fact(code, {"kind": kind, "step": one.name}))
-        halves, halves_from = _halves(job, kind, one, own)
+        halves, halves_from = _halves(job, kind, one, [shell for _, shell in own])
         found.append(Step(one.name, halves, halves_from, walls, one.prices[:budget]))
     return tuple(found)
 
 
 def _offered(
-    job: Job, kind: str, budget: int, sealed: Sequence[Sealed] | None, measured: Iterable[Shell]
+    job: Job, kind: str, budget: int, sealed: Sequence[Sealed] | None, measured: Iterable[Labelled]
 ) -> Iterator[_Offered]:
     told = {name: one for name, one in (job.boxes or BoxesTold()).steps.items() if one.kind == kind}
     if sealed is None:
-        names = dict.fromkeys(shell.step or kind for shell in measured) or {kind: None}
+        names = dict.fromkeys(label or kind for label, _ in measured) or {kind: None}
         for name, one in (told or names).items():
             yield _Offered(name, one, None, (None if one is None else one.price_thousandths,) * budget)
         return
@@ -91,9 +92,13 @@ def _offered(
         yield _Offered(name if same is None else same, told.get(same or ""), label[1].strip().casefold(), tuple(ranked))
 
 
-def _is_of(shell: Shell, name: str, kind: str, *, alone: bool) -> bool:
-    """Whether a shell is of the step of this name; where nothing is printed on any, all are of the only one."""
-    return _same(shell.step or kind, name) or (alone and not shell.step)
+def _labelled(shells: Iterable[Shell]) -> list[Labelled]:
+    """Each shell with what tells its step: what is printed on it, else the grade that all of its box have."""
+    found = list(shells)
+    grades: dict[str, set[str | None]] = {}
+    for shell in found:
+        grades.setdefault(shell.box, set()).add(shell.grade)
+    return [(s.step or ((s.grade or "") if len(grades[s.box]) == 1 else ""), s) for s in found]
 
 
 def _same(one: str, other: str) -> bool:

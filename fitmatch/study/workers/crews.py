@@ -11,10 +11,11 @@ from contextlib import contextmanager, suppress
 from multiprocessing import parent_process
 from multiprocessing.context import SpawnContext, SpawnProcess
 from typing import TYPE_CHECKING, Any, Final, ParamSpec, TypeVar
+from uuid import uuid4
 
 from fitmatch.facts import Fact
 from fitmatch.problems import ExtraMissing, NotPossible
-from fitmatch.study.workers.working import Crew, Draw, Held, Hiring, keep
+from fitmatch.study.workers.working import KEPT, Crew, Draw, Held, Hiring
 from fitmatch.version import __version__
 
 if TYPE_CHECKING:
@@ -26,6 +27,7 @@ WAIT_S: Final = 30.0  # for a scheduler to answer, and for it to have workers
 _CHUNK_S: Final = 0.1  # of a process of this machine, which has its next chunk within a thousandth of a second
 _FAR_CHUNK_S: Final = 0.5  # of a worker elsewhere: a scheduler hands out some hundred chunks a second
 _CLOSING_S: Final = 0.5
+_MINE: Final = "mine"  # what a process of this machine keeps it by, as it works for one run alone
 
 
 def cores() -> int:
@@ -62,7 +64,7 @@ def processes(number: int) -> Hiring:
         context = _Context()
         pool = ProcessPoolExecutor(number, context, _begin, (Held(draw, task),))
         try:
-            yield Crew(pool, None, lambda: number, _CHUNK_S)
+            yield Crew(pool, _MINE, lambda: number, _CHUNK_S)
         finally:
             for process in context.made:
                 if process.pid is not None:
@@ -102,7 +104,7 @@ def _begin(held: Held) -> None:
     """The first thing that a process of this machine does."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
-    keep(held)
+    KEPT[_MINE] = held
 
 
 def _end_with_parent() -> None:
@@ -123,20 +125,12 @@ def cluster(address: str, wait_s: float = WAIT_S) -> Hiring:
 
     @contextmanager
     def hire(draw: Draw[Any], task: Any) -> Iterator[Crew]:
-        from pickle import dumps
-
         client = _connected(address, wait_s)
-        log = logging.getLogger("distributed.client")
-        level = log.level
-        log.setLevel(logging.CRITICAL + 1)  # a scheduler that is lost is reported once, and by fitmatch
-        try:
-            # The task is the answer of a call, not data left with a worker: if that dies another one makes it anew.
-            held = client.submit(_unpacked, dumps(Held(draw, task)), __version__, address, pure=False)
-            yield Crew(client.get_executor(pure=False), held, _Counting(client, address, wait_s), _FAR_CHUNK_S)
-        finally:
-            with suppress(Exception):
-                client.close(_CLOSING_S)
-            log.setLevel(level)
+        name = f"fitmatch-{uuid4()}"
+        # A scheduler that is lost is reported once, and by fitmatch; calls that are dropped are not reported at all.
+        with _silent("distributed.client"), _silent("tornado.application"), _closing(client, name):
+            _give(client, address, name, Held(draw, task))
+            yield Crew(client.get_executor(pure=False), name, _Counting(client, address, wait_s), _FAR_CHUNK_S)
 
     return hire
 
@@ -156,6 +150,70 @@ def _connected(address: str, wait_s: float) -> "Client":
         raise NotPossible(Fact("no-cluster", {"address": address, "wait_s": wait_s, "reason": reason})) from error
 
 
+@contextmanager
+def _silent(name: str) -> Iterator[None]:
+    log = logging.getLogger(name)
+    level = log.level
+    log.setLevel(logging.CRITICAL + 1)
+    try:
+        yield
+    finally:
+        log.setLevel(level)
+
+
+@contextmanager
+def _closing(client: "Client", name: str) -> Iterator[None]:
+    """Leave nothing with the workers, as far as they can still be reached."""
+    try:
+        yield
+    finally:
+        with suppress(Exception):
+            if client.status == "running":
+                client.unregister_worker_plugin(name)
+        with suppress(Exception):
+            client.close(_CLOSING_S)
+
+
+def _give(client: "Client", address: str, name: str, held: Held) -> None:
+    """Let every worker keep it, those that come later too. None of them depends on another for it: chunks that need
+    the answer of a call can wait for ever for one that a worker took with it when it died."""
+    from pickle import dumps
+
+    from distributed import WorkerPlugin
+
+    class Keeping(WorkerPlugin):  # type: ignore[misc]  # sent as it is, as the cluster does not know it
+        def __init__(self) -> None:
+            self.name, self.given = name, (dumps(held), __version__, address)
+
+        def setup(self, worker: object) -> None:
+            unpack(self.name, *self.given)
+
+        def teardown(self, worker: object) -> None:
+            forget(self.name)
+
+    try:
+        client.register_plugin(Keeping(), name)
+    except NotPossible:
+        raise
+    except Exception as error:
+        reason = f"{error}".partition("\n")[0]
+        raise NotPossible(Fact("cluster-unfit", {"address": address, "reason": reason})) from error
+
+
+def unpack(name: str, packed: bytes, version: str, address: str) -> None:
+    """Done by a worker of a cluster: keep draw and task by a name, if this is the fitmatch that they come from."""
+    if version != __version__:
+        raise NotPossible(Fact("cluster-version", {"address": address, "theirs": __version__, "ours": version}))
+    from pickle import loads
+
+    KEPT[name] = loads(packed)  # noqa: S301 (from the scheduler that this worker obeys anyway)
+
+
+def forget(name: str) -> None:
+    """Done by a worker of a cluster when a run has ended."""
+    KEPT.pop(name, None)
+
+
 class _Counting:
     """Counts the calls that a cluster works at once; raises NotPossible where for too long it is none."""
 
@@ -170,13 +228,3 @@ class _Counting:
         elif time.monotonic() - self._seen >= self._wait_s:
             raise NotPossible(Fact("cluster-without-workers", {"address": self._address, "wait_s": self._wait_s}))
         return number
-
-
-def _unpacked(packed: bytes, version: str, address: str) -> Held:
-    """Worked by a cluster: draw and task, if this is the fitmatch that they come from."""
-    if version != __version__:
-        raise NotPossible(Fact("cluster-version", {"address": address, "theirs": __version__, "ours": version}))
-    from pickle import loads
-
-    held: Held = loads(packed)  # noqa: S301 (from the scheduler that this worker obeys anyway)
-    return held

@@ -35,12 +35,12 @@ class Held(NamedTuple):
 
 
 class Crew(NamedTuple):
-    """Those who work at the moment: `executor` takes their calls, `held` is what stands for draw and task in these,
+    """Those who work at the moment: `executor` takes their calls, `held` is draw and task or what they keep them by,
     `number` counts who is there, and a chunk is meant to take `chunk_s` seconds. `alone`: calls are worked as they are
     made, so that nothing is handed out ahead."""
 
     executor: Executor
-    held: Any
+    held: Held | str
     number: Callable[[], int]
     chunk_s: float
     alone: bool = False
@@ -164,9 +164,10 @@ def _number(crew: Crew) -> int:
         raise _Lost from error
 
 
-def work(held: Held | None, numbers: range) -> tuple[list[Outcome], float]:
-    """What a worker does with a chunk: the outcomes of these draws, and the seconds they took."""
-    draw, task = held or _kept[0]
+def work(held: Held | str, numbers: range) -> tuple[list[Outcome], float]:
+    """What a worker does with a chunk: the outcomes of these draws, and the seconds they took. `held` may be the name
+    under which this process keeps it."""
+    draw, task = KEPT[held] if isinstance(held, str) else held
     began, outcomes = time.perf_counter(), []
     for number in numbers:
         try:
@@ -176,12 +177,7 @@ def work(held: Held | None, numbers: range) -> tuple[list[Outcome], float]:
     return outcomes, time.perf_counter() - began
 
 
-_kept: Final[list[Held]] = []
-
-
-def keep(held: Held) -> None:
-    """From now on this process holds it for all of its chunks that bring nothing with them."""
-    _kept[:] = [held]
+KEPT: Final[dict[str, Held]] = {}  # what this process holds for chunks that name it
 
 
 def _in_words(seconds: float) -> str:
