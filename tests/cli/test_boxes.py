@@ -110,7 +110,7 @@ def test_measured_boxes_are_the_pattern(capsys: pytest.CaptureFixture[str], tmp_
 
 
 def test_a_job_that_is_not_measured_yet(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
-    """Sizes that are missing are drawn between drawing limits; where there are none the position is left out, exit 1."""
+    """Sizes that are missing are drawn between drawing limits; without these the position is left out, exit 1."""
     bores = '[drawing.rod]\nhousing_bore = "50.040..50.060"\n'
     unmeasured = POSITIONS.replace("50.053", "")
     drawn = document(capsys, job(tmp_path, JOB + bores, unmeasured), "--draws", 5)
@@ -124,7 +124,8 @@ def test_sealed_boxes_on_the_shelf(capsys: pytest.CaptureFixture[str], tmp_path:
     db = tmp_path / "shelf.db"
     sealed = tmp_path / "sealed.csv"
     sealed.write_text(
-        "box,kind,family,step,price\nA,rod,narrow,std,50\nB,rod,narrow,std,40\nC,rod,wide,std,1\n", encoding="utf-8"
+        "box,part,kind,family,step,price\nA,7,rod,narrow,std,50\nB,7,rod,narrow,std,40\nC,8,rod,wide,std,1\n",
+        encoding="utf-8",
     )
     folder = job(tmp_path / "my-build", JOB.replace("budget = 2\n", ""))
     empty = Ran(capsys, "boxes", folder, "--from-shelf", "--db", db, "--draws", 5)
@@ -156,6 +157,15 @@ def test_options_that_make_no_sense(capsys: pytest.CaptureFixture[str], tmp_path
     """Usage errors are told, and nothing is printed."""
     ran = Ran(capsys, "boxes", job(tmp_path), *args)
     assert (ran.status, ran.out) == (2, "") and "Error: " in ran.err
+
+
+def test_a_picture(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """--plot draws a panel for each kind, the same bytes each time, and replaces no file unasked."""
+    folder, one, two = job(tmp_path / "my-build"), tmp_path / "one.svg", tmp_path / "two.svg"
+    for file in (one, two):
+        assert Ran(capsys, "boxes", folder, "--draws", 10, "--plot", file).status == 0
+    assert one.read_bytes() == two.read_bytes() and b"rod: 4 positions" in one.read_bytes()
+    assert Ran(capsys, "boxes", folder, "--draws", 10, "--plot", one).status == 2
 
 
 def test_no_plan_depends_on_it(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
