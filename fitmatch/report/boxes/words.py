@@ -84,7 +84,7 @@ def next_box(one: KindStudied, scale: Scale) -> str:
     )
     if one.enough is None:
         rule = f"{floor} {scale.step} of the worst deviation, {what}, or one hundredth of the chance to be inside"
-        return f"{clean(one.kind)}: up to this budget every box may gain {rule}."
+        return f"{clean(one.kind)}: every box of this budget may be worth it, that is gain {rule}."
     rule = (
         f"{floor} {scale.step} of the worst deviation, {what}, and less than one hundredth of the chance to be inside"
     )
