@@ -66,6 +66,7 @@ report/boxes: words texts data
 report/data: values rows doubts document assembled films film_frames compared ranges advised workbooks
 report/sheet: source amounts drawings assembly figures record leftovers cards page
 report/plots: paper clearances compared advised distribution films
+report/boxes: picture
 cli: exit_codes lazy blank console options solving saving pictures workbooks workers
 cli/shelf: opened stock holding handling looking forming copying main
 cli/bench: entries typed answers sitting

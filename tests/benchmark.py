@@ -15,6 +15,7 @@ import sys
 import time
 from collections.abc import Callable
 from contextlib import closing
+from dataclasses import replace
 from multiprocessing import get_context
 from multiprocessing.queues import Queue
 from multiprocessing.synchronize import Barrier
@@ -36,6 +37,8 @@ from fitmatch.records.bearings import Bearing
 from fitmatch.records.job import Job
 from fitmatch.records.oils import Oil
 from fitmatch.records.parts import Fit, Position, Shell, Size
+from fitmatch.records.unopened import BoxesTold, StepTold
+from fitmatch.study.boxes.boxes import boxes
 from fitmatch.study.film.films import film
 from fitmatch.study.film.reynolds import film_at
 from fitmatch.study.workers import crews
@@ -278,6 +281,30 @@ def films() -> list[str]:
     ]
 
 
+def draws_of_boxes() -> list[str]:
+    """1,000 draws of one, two and three boxes for eight positions, in this process, by processor time, against
+    the bare import in a process of its own."""
+    before = of_children()
+    subprocess.run([sys.executable, "-c", "import ortools.sat.python.cp_model"], check=True, cwd="/")
+    once = of_children() - before
+    rows = []
+    for grid, unit, what, wanted in (
+        (2_000, "mm", "2 um", "10"),
+        (2_540, "in", "0.0001 in", "10"),
+        (1_000, "mm", "1 um", "25"),
+    ):
+        job = big_job(8, 0, 1, grid)
+        step = StepTold("rod", 1_975_000, 8)
+        job = replace(job, unit=unit, boxes=BoxesTold(3, 1_600, 1_000, {"std": step}))
+        boxes(job, draws=1)
+        began = time.process_time()
+        boxes(job, draws=1_000)
+        spent = time.process_time() - began
+        name = f"1,000 draws of `boxes`, 8 positions, 1 to 3 boxes, readings to {what}, in process, the same import = 1"
+        rows.append(row(name, f"{spent / once:.1f}", wanted))
+    return rows
+
+
 def strategies() -> list[str]:
     """What each strategy costs in seconds, for scale."""
     rows = []
@@ -362,6 +389,7 @@ def main() -> None:
         *comparisons(),
         *films(),
         *two_processes(),
+        *draws_of_boxes(),
         *strategies(),
     ]
     print("\n".join(lines))

@@ -8,6 +8,7 @@ import click
 
 from fitmatch.cli import options
 from fitmatch.cli.console import Notes, fitted, print_data, print_report
+from fitmatch.cli.pictures import check_picture, draw
 from fitmatch.cli.solving import read, shelf_options
 from fitmatch.cli.workers import saying_how_to_go_on, work, worker_options
 from fitmatch.stages import now
@@ -44,6 +45,13 @@ if TYPE_CHECKING:
 @click.option("--full", is_flag=True, help="Show every mix.")
 @options.as_json
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per mix.")
+@click.option(
+    "--plot",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Also draw it: a name that ends in .svg or .png. Needs the extra `plots`.",
+)
+@click.option("--force", is_flag=True, help="With --plot: replace the file if it is there.")
 @options.unit
 @options.quiet
 @options.debug
@@ -62,6 +70,8 @@ def command(
     full: bool,
     as_json: bool,
     as_csv: bool,
+    plot: Path | None,
+    force: bool,
     unit: str | None,
     quiet: bool,
     debug: bool,
@@ -78,12 +88,14 @@ def command(
       fitmatch boxes my-build --budget 4 --tolerance 0.0002
       fitmatch boxes my-build --from-shelf --draws 5000 --json
       fitmatch boxes my-build --draws 100000 --resume draws.txt
+      fitmatch boxes my-build --plot boxes.svg
     """
     if as_json and as_csv:
         raise click.UsageError("--json and --csv cannot be used together; choose one")
     if full and (as_json or as_csv):
         raise click.UsageError("--full is about the text report; --json and --csv show everything as it is")
     working = work(workers, cluster, resume)
+    check_picture(plot, force=force)
     gc.disable()  # as for `assign`
     click.get_current_context().call_on_close(gc.enable)
     notes = Notes(quiet=quiet)
@@ -111,6 +123,10 @@ def command(
             raise click.UsageError(refused(error.why, shown)) from error
         now("writing the answer")
         answer = _answer(found, shown, full=full, as_json=as_json, as_csv=as_csv)
+        if plot is not None:
+            from fitmatch.report.boxes.picture import studied_picture
+
+            draw(plot, lambda ending: studied_picture(found, shown, ending), notes)
     if as_json or as_csv:
         print_data(answer)
     else:

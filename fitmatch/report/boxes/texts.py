@@ -21,7 +21,7 @@ def studied_text(found: Studied, unit: str, *, full: bool = False) -> str:
     blocks = [_heading(found, scale), items("WARNINGS", list(map(clean, found.job.warnings)))]
     for one in found.kinds:
         mine = [mix for mix in found.mixes if mix.kind == one.kind]
-        shown = mine if full else _best(mine)
+        shown = mine if full or len(mine) <= _MOST else best_of_each(mine)
         positions = f"{one.positions} position{'' if one.positions == 1 else 's'}"
         boxes = "no box open" if not one.open_boxes else f"{one.open_boxes} open already, used in every row"
         blocks.append([*paragraph(f"{clean(one.kind).upper()}: {positions}, {boxes}"), *_figures(shown, found, scale)])
@@ -53,10 +53,8 @@ def _heading(found: Studied, scale: Scale) -> list[str]:
     ]
 
 
-def _best(mixes: Sequence[MixStudied]) -> list[MixStudied]:
-    """All, or of many those with the smallest worst deviation of each number of boxes."""
-    if len(mixes) <= _MOST:
-        return list(mixes)
+def best_of_each(mixes: Sequence[MixStudied]) -> list[MixStudied]:
+    """Those with the smallest worst deviation of each number of boxes."""
     best: dict[int, MixStudied] = {}
     for mix in mixes:
         if mix.boxes not in best or _rank(mix) < _rank(best[mix.boxes]):

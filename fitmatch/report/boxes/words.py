@@ -82,11 +82,14 @@ def next_box(one: KindStudied, scale: Scale) -> str:
         if one.floor_from == "gauges"
         else "one step of the readings, as nothing is known of the gauges"
     )
-    rule = f"{floor} {scale.step}, {what}, or one hundredth of the chance to be inside"
     if one.enough is None:
-        return f"{clean(one.kind)}: within this budget the next box may still gain more than {rule}."
+        rule = f"{floor} {scale.step} of the worst deviation, {what}, or one hundredth of the chance to be inside"
+        return f"{clean(one.kind)}: every box of this budget may be worth it, that is gain {rule}."
+    rule = (
+        f"{floor} {scale.step} of the worst deviation, {what}, and less than one hundredth of the chance to be inside"
+    )
     number = "the open boxes" if not one.enough else "1 box" if one.enough == 1 else f"{one.enough} boxes"
-    return f"{clean(one.kind)}: MORE THAN {number.upper()}: POINTLESS. The next one gains less than {rule}."
+    return f"{clean(one.kind)}: MORE THAN {number.upper()}: POINTLESS. Each further one gains less than {rule}."
 
 
 def measured_so(found: Studied) -> str:

@@ -28,6 +28,7 @@ MOST_DRAWS: Final = 1_000_000
 SEED: Final = 1
 BATCH: Final = 100  # draws after which it is looked whether they are enough
 _LEAST_GRID_NM: Final = 1_000
+_TELLING: Final = 5  # readings that differ; fewer are on some grid by chance
 _GRIDS_NM: Final = {"mm": (10_000, 5_000, 2_000), "in": (25_400, 12_700, 2_540, 1_270)}  # that readings are often on
 
 Work: TypeAlias = Callable[[Callable[[Task, int], Outcome], Task, range], Outcomes]
@@ -165,5 +166,6 @@ def _grid(job: Job, kind: str) -> int:
     sizes = [size for p in job.positions for size in (p.journal, p.housing_bore) if size is not None]
     read = [nm for size in sizes for nm in ([reading.nm for reading in size.readings] or [size.mean_nm])]
     read += [s.wall_nm for s in job.shells if s.wall_nm is not None]
-    usual = (grid for grid in _GRIDS_NM[job.unit] if read and all(nm % grid == 0 for nm in read))
+    some = set(read)
+    usual = (grid for grid in _GRIDS_NM[job.unit] if len(some) >= _TELLING and not any(nm % grid for nm in some))
     return next(usual, _LEAST_GRID_NM)

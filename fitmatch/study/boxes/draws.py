@@ -64,20 +64,33 @@ def draw(task: Task, number: int) -> Outcome:
     nm; whether all positions are inside, and close, is 1 or 0."""
     found: list[int] = []
     for one in task.kinds:
-        found += _of_kind(one, f"{task.seed} {number} {one.kind}")
+        found += _of_kind(one, task.seed, number)
     return tuple(found)
 
 
-def _of_kind(task: KindTask, seed: str) -> Iterator[int]:
-    rng = Random(seed)  # noqa: S311 - a simulation, no secret
+class Scene(NamedTuple):
+    """What was drawn of one kind: a job with the shells of all boxes, step by step, and the truth behind it."""
+
+    job: Job
+    boxes: list[list[list[Shell]]]
+    truth: "_Truth"
+
+
+def scene(task: KindTask, seed: int, number: int) -> Scene:
+    """What draw `number` gives of a kind."""
+    key = f"{seed} {number} {task.kind}"
+    rng = Random(key)  # noqa: S311 - a simulation, no secret
     errors = None if task.noise is None else Errors(task.noise, rng)
     truth = _Truth(task, errors, rng)
-    boxes = [_boxes(task, at, seed, errors, truth) for at in range(len(task.steps))]
+    boxes = [_boxes(task, at, key, errors, truth) for at in range(len(task.steps))]
     shells = [shell for some in boxes for box in some for shell in box]
-    job = replace(task.job, positions=truth.positions, shells=(*task.job.shells, *shells))
+    return Scene(replace(task.job, positions=truth.positions, shells=(*task.job.shells, *shells)), boxes, truth)
+
+
+def _of_kind(task: KindTask, seed: int, number: int) -> Iterator[int]:
+    job, boxes, truth = scene(task, seed, number)
     kernel = Kernel(job, task.kind)
-    opened = {shell.box for shell in task.job.shells}
-    everything = opened | {shell.box for shell in shells}
+    opened, everything = ({shell.box for shell in some} for some in (task.job.shells, job.shells))
     for mix in task.mixes:
         chosen = opened | {box[0].box for some, count in zip(boxes, mix.counts, strict=True) for box in some[:count]}
         solved = kernel.solve(boxes=None if chosen == everything else chosen)  # as sorted already
