@@ -22,9 +22,11 @@ _MOST_DIGITS: Final = 30
 
 
 class Together(NamedTuple):
-    """A kind of several jobs that was decided together: their names, and its figures over all of them."""
+    """A kind of several jobs that was decided together: their names, how many positions they have, and its figures
+    over all of them."""
 
     jobs: tuple[str, ...]
+    positions: int
     figures: KindFigures
 
 
@@ -46,6 +48,7 @@ class Said(NamedTuple):
     per_unit: int
     jobs: tuple[str, ...]  # what it calls several jobs
     together: Mapping[str, Together]  # of several jobs, by kind
+    wrong_stamps: tuple[str, ...]  # what it has for its number, date or time and none can be
 
     def contradicts(self, placement: Placement) -> bool:
         """Whether a figure of this position is another than its shells and the readings give. What was learned of the
@@ -92,6 +95,11 @@ def said(plan: SavedPlan, job: Job) -> Said:
         per_unit,
         tuple(str(one.get("job")) for one in jobs),
         dict(_together(document, per_unit, labels or {})),
+        tuple(
+            f"plan_{what}"
+            for what, read in (("number", plan.number), ("date", plan.date), ("time", plan.time))
+            if read is None and document.get(f"plan_{what}") is not None
+        ),
     )
 
 
@@ -109,7 +117,9 @@ def _together(document: Mapping[str, Any], per_unit: int, labels: Mapping[str, s
     for label, kind in labels.items():
         value = _table(document, "kinds")[label]
         if (figures := _figures(value, per_unit)) is not None:
-            yield kind, Together(tuple(map(str, value["jobs"])), figures)
+            rows = (p for key in ("positions", "unfilled", "unmeasured") for p in _rows(document, key))
+            number = sum("position" in p and p.get("kind") == kind and p.get("job") in value["jobs"] for p in rows)
+            yield kind, Together(tuple(map(str, value["jobs"])), number, figures)
 
 
 def _waits(other: Mapping[str, Any], kind: str) -> bool:
