@@ -33,7 +33,7 @@ intake/tables: table csv_file workbook opening columns
 intake/job_toml: globbing keys key_rows strange_keys values fits instruments running unopened settings unread sources
 intake/rows: sheet positions shells long_file saved_plan saved_figures assembled targets all_shells copies supplied
 intake/rows: cross_checks stock_rows
-intake: own_files reading pooling planned stacks film_limits bearings stock exported torn_down
+intake: own_files reading sharing_the_shelf pooling planned stacks film_limits bearings stock exported torn_down
 intake/writing: locking whole_files workbooks log_rows appending new_box rewriting learning saving
 fit/solver: stopping program adapter
 fit/classes: guards axis_rows demands classes candidates
@@ -52,7 +52,7 @@ study/boxes: scatter steps mixes noise draws intervals studied summing_up boxes
 shelf: refusals records
 shelf/store: schema addresses faults connections migrating opening
 shelf/store/migrations/versions: v0001
-shelf: events finding gauges jobs planned looking built supplying forming worth
+shelf: events finding gauges jobs planned describing looking built supplying with_shells_in forming worth
 shelf/actions: taking_in setting_aside fitting handling counting correcting tearing_down archiving
 report/shared: emit scale states layout box_names axis certainty grounds housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes with_shells_in stacks films advice

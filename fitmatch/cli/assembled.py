@@ -58,9 +58,13 @@ def command(
 
     def compared() -> "Comparison":
         if from_shelf:
-            from fitmatch.cli.solving import read_from_shelf
+            from fitmatch.cli.solving import refusals_told
 
-            return assembled(read_from_shelf(job, db, assembled=True))
+            with refusals_told():
+                from fitmatch.shelf.store.opening import open_shelf
+                from fitmatch.shelf.supplying import read_supplied
+
+                return assembled(read_supplied(open_shelf(db, make=False), job, assembled=True))
         from fitmatch.intake.reading import read_job
 
         return assembled(read_job(job, assembled=True))

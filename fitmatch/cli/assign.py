@@ -170,6 +170,8 @@ def command(
         raise click.UsageError("--force replaces a saved plan; add --save")
     if prefer is not None and (not from_shelf or strategy != "target"):
         raise click.UsageError("--prefer is for shells of the shelf and the strategy `target`; add --from-shelf")
+    if prefer is not None and len(jobs) > 1:
+        raise click.UsageError("--prefer takes one job at a time; leave it out")
     check_workbook(xlsx, jobs, force=force)
     gc.disable()  # millions of records and no cycles among them: looking for cycles takes a sixth of the time
     click.get_current_context().call_on_close(gc.enable)

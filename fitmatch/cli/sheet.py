@@ -118,7 +118,7 @@ def command(
         planned = _read(folder, with_plan=with_plan, from_shelf=from_shelf, db=db)
     notes.warn(*planned.job.warnings)
     if with_plan and planned.plan is None:
-        planned = _solved(folder, read_from_shelf(folder, db) if from_shelf else planned.job, notes)
+        planned = _solved(folder, read_from_shelf((folder,), db).jobs[0] if from_shelf else planned.job, notes)
     shown = None if planned.plan is None else shown_of(planned)
     if shown is not None and shown.changed:
         notes.warn("the inputs have changed since the plan was saved: the sheet is VOID")
@@ -188,8 +188,6 @@ def _read(folder: Path, *, with_plan: bool, from_shelf: bool, db: str | None) ->
 
         return Planned(read_job(folder, needs_shells=False, needs_aims=False))
     kept = kept_plan(folder)
-    if from_shelf and kept.is_shared:
-        raise click.UsageError("--from-shelf takes one job at a time, and several share this plan; leave it out")
     if not (from_shelf or kept.has_the_shelf_s_shells):
         return read_planned(folder, kept)
     from fitmatch.shelf.store.opening import open_shelf

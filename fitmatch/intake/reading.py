@@ -245,7 +245,8 @@ class FolderReader:
         if self._log_source is not None:
             self._read_log(self._log_source, rows, pool, complete=complete)
         in_files = len(pool.shells)
-        taken = None if self._offer is None else self._offer.take(pool, findings)
+        locks = [cell for row in rows for cell in row.locks.values() if "/" in cell]
+        taken = None if self._offer is None else self._offer.take(pool, findings, locks)
         now(f"the sizes of {len(rows)} positions")
         rows = [self._sized(row) for row in rows]
         positions: list[Position] = []
@@ -253,6 +254,7 @@ class FolderReader:
             positions = _finish_positions(sheet, rows, pool, known=not self._locks_elsewhere)
             if taken is not None:
                 taken.free_what_is_locked(pool, positions, findings)
+                positions = taken.fixed(pool, positions, sheet)
             if pooled is None and complete:
                 check_agreement(rows, pool, matched, sheet)
         checks = self._read_assembled(positions, pool.shells, complete=complete) if assembled else None
@@ -304,7 +306,7 @@ class FolderReader:
             if copy.shell.is_shelved or copy.other.is_shelved:
                 from fitmatch.intake.rows.supplied import report_shelf_copy
 
-                report_shelf_copy(copy, pool, findings)
+                report_shelf_copy(copy, lambda shell: pool.papers[shell.file], findings)
             elif copy.is_mistake:
                 paper, where = pool.papers[copy.shell.file], "box" if copy.shares_file else None
                 findings.report("box-copied", copy.mistake(copy.other.file), paper, copy.row, where)

@@ -15,7 +15,8 @@ from fitmatch.problems import InputError
 from fitmatch.records.housings import rehoused
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey
-from fitmatch.records.parts import SIDES, Position, room
+from fitmatch.records.parts import SIDES, Position, Shell, room
+from fitmatch.shelf.jobs import where_it_is
 from fitmatch.shelf.refusals import RefusedError
 
 
@@ -27,6 +28,7 @@ class PlannedPosition(NamedTuple):
     place: int
     shells: Mapping[str, ShellKey]  # by half
     numbers: Mapping[str, int]  # on the shelf, if the plan has them
+    described: Mapping[str, str]  # by half, the digest of what the shelf said, if the plan has it
     room_nm: int
     journal_nm: int
     journal_u_nm: float | None  # its standard uncertainty
@@ -41,7 +43,8 @@ class PlannedPosition(NamedTuple):
 
 class Planned(NamedTuple):
     """A job and its plan, for the inputs as they are. `readings` are those of the shells that its own files have,
-    `digest_of_shelved` that of those which the plan has from the shelf; `empty` are the positions without shells."""
+    `cells` what these say in the columns that the job compares, in lower case; `digest_of_shelved` that of those which
+    the plan has from the shelf; `empty` are the positions without shells."""
 
     name: str
     folder: Path
@@ -51,6 +54,7 @@ class Planned(NamedTuple):
     coating_counts: bool
     positions: tuple[PlannedPosition, ...]
     readings: Mapping[ShellKey, tuple[int, ...]]
+    cells: Mapping[ShellKey, Mapping[str, str]]
     empty: tuple[str, ...]
     digest_of_shelved: str | None
 
@@ -72,7 +76,7 @@ def read_planned(folder: str | PathLike[str]) -> Planned:
     if plan is None:
         raise RefusedError(Fact("no-plan", {"job": job_name(path)}))
     if not plan.is_of(job.digest):
-        raise RefusedError(Fact("inputs-changed", {"job": job_name(path)}))
+        raise RefusedError(Fact("inputs-changed", {"job": job_name(path), **where_it_is(path.resolve())}))
     return _planned(path, job, plan)
 
 
@@ -87,6 +91,7 @@ def _planned(folder: Path, job: Job, plan: SavedPlan) -> Planned:
             numbers = {side: plan.numbers[row.name, side] for side in SIDES if (row.name, side) in plan.numbers}
             known = model.of_size(row.kind, "journal", housed.journal) if housed.journal else None
             found.append(_position(housed, place, shells, numbers, known, plan))
+    placed = {key for one in found for key in one.shells.values()}
     filled = {one.position for one in found}
     return Planned(
         name=job_name(folder),
@@ -96,10 +101,17 @@ def _planned(folder: Path, job: Job, plan: SavedPlan) -> Planned:
         digest=plan.digest or "",
         coating_counts=job.coating_counts,
         positions=tuple(found),
+        cells={s.key: _cells(job, s) for s in job.shells if s.key in placed},
         readings={s.key: tuple(r.nm for r in s.measured.readings) for s in job.shells if s.measured is not None},
         empty=tuple(name for name in rows if name not in filled),
         digest_of_shelved=plan.readings,
     )
+
+
+def _cells(job: Job, shell: Shell) -> dict[str, str]:
+    family = {"family": shell.family} if job.fits[shell.kind].family else {}
+    marks = zip(job.shell_columns, shell.marks, strict=False)
+    return family | {column: mark for column, mark in marks if column not in ("coating", "box")}
 
 
 def _position(
@@ -117,6 +129,9 @@ def _position(
         place=place,
         shells=shells,
         numbers=numbers,
+        described={
+            side: plan.described[position.name, side] for side in shells if (position.name, side) in plan.described
+        },
         room_nm=room(position),
         journal_nm=position.journal.mean_nm,
         journal_u_nm=None if journal is None or journal.lower_bound else journal.standard_nm,

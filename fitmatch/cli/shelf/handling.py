@@ -34,7 +34,7 @@ def scrap(asked: Asked, shell: str, reason: str, who: str) -> int:
 def move(asked: Asked, shells: tuple[str, ...], location: str, who: str, note: str) -> int:
     """Record where shells lie from now on.
 
-    SHELL is a shelf number or BOX/NAME.
+    SHELL is a shelf number or BOX/NAME, or the name of a box that is sealed still.
 
     \b
     Example:

@@ -77,7 +77,7 @@ CODES: Final = {
     "coating-too-thick": "a coating of half the wall or more",
     "lock-unknown": "a lock to a shell that is in no file",
     "lock-ambiguous": "a lock to a name that several boxes have",
-    "lock-held": "a lock to a shell on hold",
+    "lock-held": "a lock to a shell on hold, or one that is fitted or set aside elsewhere",
     "lock-wrong-kind": "a lock to a shell of another kind",
     "lock-wrong-half": "a lock to a shell of the other half",
     "lock-twice": "one shell locked in two places",

@@ -143,6 +143,7 @@ class LockCheck(ShellNames):
         super().__init__(sheet, shells.values(), complete=complete)
         self._used: dict[ShellKey, str] = {}
         self._ran = pool.used
+        self._elsewhere = pool.elsewhere
 
     def resolved(self, row: PositionRow) -> dict[str, ShellKey]:
         """The shell locked in each side of a row."""
@@ -160,6 +161,9 @@ class LockCheck(ShellNames):
         return "lock-ambiguous", text
 
     def unknown(self, typed: str, named: Sequence[Shell]) -> tuple[str, str]:
+        why = self._elsewhere.get(composed("/".join(part.strip() for part in typed.split("/"))))
+        if why is not None:
+            return "lock-held", f"shell `{shorten(typed)}` is on the shelf, but {shorten(why)}; lock another shell"
         todo = f"that name is in {_boxes(named)}" if named else "write NAME or BOX/NAME of a shell"
         return "lock-unknown", f"there is no shell `{shorten(typed)}`; {todo}"
 

@@ -36,7 +36,6 @@ class Said(NamedTuple):
     told_of: frozenset[str]
     figures: Mapping[str, Mapping[str, Decimal]]  # by position, in the unit of the document
     per_unit: int
-    digests: Mapping[str, str]  # of several jobs, by their names
     wrong_stamps: tuple[str, ...]  # what it has for its number, date or time and none can be
 
     def contradicts(self, placement: Placement) -> bool:
@@ -81,7 +80,6 @@ def said(plan: SavedPlan, job: Job) -> Said:
         frozenset(str(p.get("position")) for p in (*placed, *empty)),
         {str(p.get("position")): {k: Decimal(v) for k, v in p.items() if _is_number(v)} for p in placed},
         per_unit,
-        {str(one.get("job")): str(one.get("digest")) for one in jobs},
         tuple(
             f"plan_{what}"
             for what, read in (("number", plan.number), ("date", plan.date), ("time", plan.time))

@@ -41,7 +41,7 @@ class SavedPlan(NamedTuple):
     first being 1; `date` and `time`: when it was saved, as numbers begin again where the file was removed. A plan of an
     earlier version may have none of these. `job`: what it calls this job, if it is a plan of several, and `beside` the
     folders of the others, as seen from this one. Of a plan with the shelf's shells: `numbers` of these, by position and
-    side, and the digest of their `readings`."""
+    side, how they were `described`, and the digest of their `readings`."""
 
     data: bytes
     digest: str | None
@@ -56,6 +56,7 @@ class SavedPlan(NamedTuple):
     numbers: Mapping[tuple[str, str], int] = {}
     readings: str | None = None
     in_doubt: frozenset[str] = frozenset()
+    described: Mapping[tuple[str, str], str] = {}
 
     def is_of(self, files: str) -> bool:
         """Whether it was made for files of this digest."""
@@ -133,11 +134,15 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
             return None
         if type(schema) is not int or schema < 1:
             raise ValueError
-        name, digest = _job_in(document, folder)
+        name, own = _job_in(document, folder)
+        digest = own.get("digest")
         mine = [p for p in document["positions"] if p.get("job") == name]
         shells = {(str(p["position"]), side): _key(p[side]) for p in mine for side in SIDES}
         numbers = {(str(p["position"]), s): int(p[s]["number"]) for p in mine for s in SIDES if "number" in p[s]}
-        readings = document["shelf"]["readings"] if "shelf" in document else None
+        described = {
+            (str(p["position"]), s): str(p[s]["described"]) for p in mine for s in SIDES if "described" in p[s]
+        }
+        readings = (own if "jobs" in document else document["shelf"])["readings"] if "shelf" in document else None
         outside = frozenset(str(p["position"]) for p in mine if p.get("within_limits") is False)
         in_doubt = frozenset(str(p["position"]) for p in mine if p.get("readings_in_doubt") is True)
         housings = {
@@ -150,7 +155,8 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
     beside = document.get("shared_with")
     others = tuple(filter(None, map(str, beside))) if isinstance(beside, list) else ()
     stamp = _stamp_of(document)
-    return SavedPlan(data, digest, shells, housings, outside, *stamp, name, others, numbers, readings, in_doubt)
+    known = *stamp, name, others, numbers, readings, in_doubt, described
+    return SavedPlan(data, digest, shells, housings, outside, *known)
 
 
 def _stamp_of(document: Mapping[str, Any]) -> tuple[int | None, str | None, str | None]:
@@ -207,17 +213,17 @@ def _seen_from(folder: Path, other: Path) -> str:
         return other.resolve().as_posix()
 
 
-def _job_in(document: Mapping[str, Any], folder: Path) -> tuple[str | None, Any]:
-    """The name and the digest of the job in this folder. A plan of a single job does not name it; a plan of several
-    names each by the last folders of its path, and cannot know of a folder renamed since."""
+def _job_in(document: Mapping[str, Any], folder: Path) -> tuple[str | None, Mapping[str, Any]]:
+    """The name of the job in this folder and what belongs to it alone. A plan of a single job does not name it; a plan
+    of several names each by the last folders of its path, and cannot know of a folder renamed since."""
     if "jobs" not in document:
-        return None, document.get("digest")
+        return None, document
     path = folder.resolve().parts
     for job in document["jobs"]:
         last = tuple(job["job"].split("/"))
         if path[-len(last) :] == last:
-            return job["job"], job.get("digest")
-    return "", None
+            return job["job"], job
+    return "", {}
 
 
 def _key(shell: Any) -> ShellKey:

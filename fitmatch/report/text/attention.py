@@ -125,7 +125,8 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
         steps.append(f"Run no engine with a bore marked {DANGER}: its shells are only the least bad choice.")
     if any(not p.proven for p in proofs.values()):
         steps.append("Allow more time (--time-limit) if the plan is to be proven the best.")
-    if old := sum(s.is_shelved for p in plan.placements for s in (p.upper, p.lower)):
+    placed = (s for p in plan.placements for s in (p.upper, p.lower) if s.is_shelved)
+    if old := sum(plan.shelved[s.key].seat is None for s in placed):  # others are inside the engine
         which = "the shell" if old == 1 else f"the {old} shells"
         steps.append(
             f"{'Then' if steps else 'First'} measure {which} of this plan that "

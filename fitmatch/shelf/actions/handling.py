@@ -3,10 +3,13 @@
 from collections.abc import Sequence
 from typing import Final
 
+from sqlalchemy import Connection
+
 from fitmatch.facts import Fact
 from fitmatch.names import fault_in_text
 from fitmatch.shelf.events import By, Change, change, events_numbered, note_boxes
-from fitmatch.shelf.finding import box_named, named, records, shells_with
+from fitmatch.shelf.finding import box_named, named, records, sealed_named, shells_with
+from fitmatch.shelf.jobs import job_of
 from fitmatch.shelf.records import Changed, ShelfShell
 from fitmatch.shelf.refusals import RefusedError, refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
@@ -36,7 +39,7 @@ def scrap(shelf: Shelf, name: str, reason: str, *, by: str = "") -> Changed:
             raise RefusedError(_as_it_is(shell))
         said = By(shelf.now(), "scrap", job=shell.job or "", by=by, note=reason)
         changes = [Change(shell.number, {"state": SCRAPPED, "reason": reason}, None)]
-        return Changed(events_numbered(connection, change(connection, said, changes)), made_void([shell]))
+        return Changed(events_numbered(connection, change(connection, said, changes)), made_void(connection, [shell]))
 
 
 def _refuse_bad_text(what: str, text: str) -> None:
@@ -45,21 +48,22 @@ def _refuse_bad_text(what: str, text: str) -> None:
         raise RefusedError(Fact("bad-text", {"what": what, "text": text}))
 
 
-def made_void(shells: Sequence[ShelfShell]) -> tuple[Fact, ...]:
+def made_void(connection: Connection, shells: Sequence[ShelfShell]) -> tuple[Fact, ...]:
     """The positions that lack a shell if these, set aside until now, are gone."""
     return tuple(
-        Fact("position-void", {"job": s.job, "position": s.position, "half": s.side, "name": s.label})
+        Fact("position-void", {"position": s.position, "half": s.side, "name": s.label} | job_of(connection, s))
         for s in shells
         if s.state == SET_ASIDE
     )
 
 
 def move(shelf: Shelf, names: Sequence[str], location: str, *, by: str = "", note: str = "") -> Changed:
-    """Record where shells lie from now on."""
+    """Record where shells, and boxes that are sealed, lie from now on."""
     location = location.strip()
     _refuse_bad_text("location", location)
     with shelf.writing() as connection:
-        shells = named(connection, names)
+        boxes = {name: box for name in names if (box := sealed_named(connection, name)) is not None}
+        shells = named(connection, [name for name in names if name not in boxes])
         refuse_if_any(_as_it_is(shell) for shell in shells if shell.state in _GONE)
         said = By(shelf.now(), "move", by=by, note=note)
         changes = [
@@ -67,7 +71,13 @@ def move(shelf: Shelf, names: Sequence[str], location: str, *, by: str = "", not
             for shell in shells
             if shell.location != location
         ]
-        return Changed(events_numbered(connection, change(connection, said, changes)))
+        events = change(connection, said, changes)
+        for box in boxes.values():
+            if box["location"] != location:
+                connection.execute(BOXES.update().where(BOXES.c.number == box["number"]).values(location=location))
+                told = said._replace(note=note or f"{box['location']} > {location}".strip())
+                events += note_boxes(connection, told, [(box["number"], SEALED, SEALED)])
+        return Changed(events_numbered(connection, events))
 
 
 def send_back(shelf: Shelf, box: str, *, by: str = "", note: str = "") -> Changed:
