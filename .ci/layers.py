@@ -48,7 +48,7 @@ study/advice: advised solving changes at_the_bench halves metal grinding orders 
 study/drawings: shapes sums ranges
 shelf: refusals records
 shelf/store: schema addresses faults connections migrating opening
-shelf/store/migrations/versions: v0001
+shelf/store/migrations/versions: v0001 v0002
 shelf: events finding gauges jobs planned describing looking built supplying forming worth
 shelf/actions: taking_in setting_aside fitting handling counting correcting tearing_down archiving
 report/shared: emit scale states layout box_names axis certainty grounds housings readings

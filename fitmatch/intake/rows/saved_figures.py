@@ -37,6 +37,7 @@ class Said(NamedTuple):
     figures: Mapping[str, Mapping[str, Decimal]]  # by position, in the unit of the document
     per_unit: int
     digests: Mapping[str, str]  # of several jobs, by their names
+    uncertain: Mapping[str, tuple[float, bool]]  # by position, expanded, in nm; and whether it is at least that
     wrong_stamps: tuple[str, ...]  # what it has for its number, date or time and none can be
 
     def contradicts(self, placement: Placement) -> bool:
@@ -82,12 +83,19 @@ def said(plan: SavedPlan, job: Job) -> Said:
         {str(p.get("position")): {k: Decimal(v) for k, v in p.items() if _is_number(v)} for p in placed},
         per_unit,
         {str(one.get("job")): str(one.get("digest")) for one in jobs},
+        {str(p.get("position")): u for p in placed if (u := _uncertain(p.get("uncertainty"), per_unit)) is not None},
         tuple(
             f"plan_{what}"
             for what, read in (("number", plan.number), ("date", plan.date), ("time", plan.time))
             if read is None and document.get(f"plan_{what}") is not None
         ),
     )
+
+
+def _uncertain(value: object, per_unit: int) -> tuple[float, bool] | None:
+    if not isinstance(value, dict) or not _is_number(value.get("expanded")):
+        return None
+    return float(Decimal(value["expanded"]) * per_unit), bool(value.get("unknown"))
 
 
 def _waits(other: Mapping[str, Any], kind: str) -> bool:

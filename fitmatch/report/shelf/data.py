@@ -64,7 +64,7 @@ _POSITION: Final = (
         "min",
         "max",
     ),
-    *("within_limits", "permission", "in_doubt", "left", "left_at"),
+    *("within_limits", "permission", "in_doubt", "left", "left_at", "seating", "clearance_u"),
     *(f"{part}_{what}" for part in ("journal", "upper", "lower") for what in ("wear", "wear_u")),
 )
 _SEALED: Final = (
@@ -85,6 +85,8 @@ _LENGTHS: Final = frozenset(
         "min",
         "max",
         "journal_after",
+        "seating",
+        "clearance_u",
         *(f"{part}_{what}" for part in ("journal", "upper", "lower") for what in ("wear", "wear_u")),
     )
 )
@@ -248,8 +250,11 @@ def _event_cells(event: Event, unit: str) -> dict[str, Value]:
 
 def engine_value(engine: EngineRecord, unit: str) -> dict[str, Value]:
     """One engine with its positions."""
-    own = {name: value for name, value in engine._asdict().items() if name != "positions"}
+    aside = ("positions", "unit", "names", "record")
+    own = {name: value for name, value in engine._asdict().items() if name not in aside}
     return _nulls(own) | {
+        "never_fitted": list(engine.never_fitted),
+        "record": dict(engine.record),
         "state": engine.state or None,
         "out_of_limits": [p.position for p in engine.outside],
         "positions": [_position(position, unit) for position in engine.positions],
@@ -264,8 +269,13 @@ def _position(position: EnginePosition, unit: str) -> dict[str, Value]:
     }
     if not position.is_whole:
         own["clearance_nm"] = None
-    worn = {"journal_wear_u": wear_u(position.journal_wear_u_nm, unit)}
-    return _nulls(named_values(own, unit)) | worn | {half: shells.get(half) for half in ("upper", "lower")}
+    worn = {name: wear_u(own[f"{name}_nm"], unit) for name in ("journal_wear_u", "clearance_u")}
+    heat = {name: _plain(own[name]) for name in ("gauges_celsius", "parts_celsius", "kelvin_limit")}
+    return _nulls(named_values(own | heat, unit)) | worn | {half: shells.get(half) for half in ("upper", "lower")}
+
+
+def _plain(value: float | None) -> Number | None:
+    return None if value is None else Number(f"{value:g}")
 
 
 def wear_u(u_nm: float | None, unit: str) -> Number | None:
