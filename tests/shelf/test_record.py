@@ -146,8 +146,8 @@ def test_the_record_stays_what_it_was(address: str, tmp_path: Path, capsys: pyte
 
 def test_a_permission_outlives_its_shells(address: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A position that was fitted outside its limits, put back, and fitted inside them with other shells was once out of
-    limits, with the permission, its day, who and the note; in between it is put back. Now its readings are in doubt, which
-    the head and its line say."""
+    limits, with the permission, its day, who and the note; in between it is put back. Now its readings are in
+    doubt, which the head and its line say."""
     job = built_engine(tmp_path, address)
     words = ("sheet", "--engine", 1, "--db", address, "--output", tmp_path / "e.html")
     shelf = open_shelf(address, clock=Clock())
