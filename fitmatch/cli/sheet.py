@@ -188,8 +188,6 @@ def _read(folder: Path, *, with_plan: bool, from_shelf: bool, db: str | None) ->
 
         return Planned(read_job(folder, needs_shells=False, needs_aims=False))
     kept = kept_plan(folder)
-    if from_shelf and kept.is_shared:
-        raise click.UsageError("--from-shelf takes one job at a time, and several share this plan; leave it out")
     if not (from_shelf or kept.has_the_shelf_s_shells):
         return read_planned(folder, kept)
     from fitmatch.shelf.store.opening import open_shelf

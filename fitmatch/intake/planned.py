@@ -8,7 +8,7 @@ from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.pooling import read_jobs
 from fitmatch.intake.reading import FolderReader
 from fitmatch.intake.rows.saved_figures import Said, said
-from fitmatch.intake.rows.saved_plan import PAPER, SavedPlan, read_saved_plan
+from fitmatch.intake.rows.saved_plan import PAPER, SavedPlan, plan_in, read_saved_plan
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey
@@ -17,7 +17,7 @@ from fitmatch.records.shelved import ShelvedShell, Supply, digest_of_readings
 
 class Planned(NamedTuple):
     """`plan` is None where none was saved; `said` is what it says of itself. `changed`: whether the inputs are others
-    than those of the plan, or those of a job that shares it."""
+    than those of the plan, or the files of a job that shares it are."""
 
     job: Job
     plan: SavedPlan | None = None
@@ -35,11 +35,6 @@ class Kept(NamedTuple):
     def has_the_shelf_s_shells(self) -> bool:
         return self.plan is not None and self.plan.readings is not None
 
-    @property
-    def is_shared(self) -> bool:
-        """Whether several jobs share it."""
-        return self.plan is not None and bool(self.plan.beside)
-
 
 def kept_plan(folder: Path) -> Kept:
     """The saved plan of a folder, if there is one, before the job is read."""
@@ -47,14 +42,19 @@ def kept_plan(folder: Path) -> Kept:
     return Kept(read_saved_plan(folder, findings) if folder.is_dir() else None, findings)
 
 
-def read_planned(folder: Path, kept: Kept, supply: Supply | None = None) -> Planned:
-    """Read a job folder with its saved plan and its assembled readings, where there are any, and with the shells of a
-    shelf if that is its `supply`. Where several jobs share the plan, with the shells of all. Raises InputError with
-    every mistake."""
+def folders_of(folder: Path, kept: Kept) -> tuple[Path, ...]:
+    """The folder, and those of the jobs that share its plan."""
+    return folder, *(folder / other for other in (kept.plan.beside if kept.plan is not None else ()))
+
+
+def read_planned(folder: Path, kept: Kept, supplies: Sequence[Supply] = ()) -> Planned:
+    """Read a job folder with its saved plan and its assembled readings, where there are any. Where several jobs share
+    the plan, with the shells of all. `supplies`: the shelf as each of `folders_of` sees it, to read them with its
+    shells. Raises InputError with every mistake."""
     plan, findings = kept
     if plan is not None and plan.beside:
-        return _shared(folder, plan)
-    reader = FolderReader(folder, supply=supply)
+        return _shared(folders_of(folder, kept), plan, supplies)
+    reader = FolderReader(folder, supply=supplies[0] if supplies else None)
     try:
         job = reader.job(reader.compared(frozenset()), assembled=reader.is_assembled)
     except InputError as error:
@@ -95,10 +95,22 @@ def _are_read_otherwise(plan: SavedPlan, job: Job) -> bool:
     return plan.readings != digest_of_readings((one.number, [r.nm for r in one.readings]) for one in placed.values())
 
 
-def _shared(folder: Path, plan: SavedPlan) -> Planned:
-    jobs = read_jobs([folder, *(folder / other for other in plan.beside)], assembled=True).jobs
-    job, told = jobs[0], said(plan, jobs[0])
-    return Planned(job, plan, told, any(told.digests.get(one.name) != one.digest for one in jobs))
+def _shared(folders: Sequence[Path], plan: SavedPlan, supplies: Sequence[Supply]) -> Planned:
+    jobs = read_jobs(folders, supplies=supplies, assembled=True).jobs
+    parts = [_by_number(_part_of(plan, folder), job.shelved or {}) for folder, job in zip(folders, jobs, strict=True)]
+    own, *others = parts
+    # What became of other jobs' shells of the shelf since makes no difference to this one.
+    changed = any(not part.is_of(job.digest) for part, job in zip(parts, jobs, strict=True))
+    changed |= _are_read_otherwise(own, jobs[0])
+    told = said(own, jobs[0])._replace(elsewhere=frozenset(key for other in others for key in other.shells.values()))
+    return Planned(jobs[0], own, told, changed)
+
+
+def _part_of(plan: SavedPlan, folder: Path) -> SavedPlan:
+    """What the plan says of the job in one of the folders that share it."""
+    found = plan_in(plan.data, folder, Findings())
+    assert found is not None  # it was read before
+    return found
 
 
 def refused_plan(job: Job, faults: Sequence[str]) -> InputError:

@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from fitmatch.shelf.store.opening import open_shelf as open_shelf
     from fitmatch.shelf.supplying import read_supplied as read_supplied
     from fitmatch.shelf.supplying import read_supplied_jobs as read_supplied_jobs
+    from fitmatch.shelf.with_shells_in import read_assembled as read_assembled
     from fitmatch.shelf.worth import value as value
 
 _HOME = {
@@ -58,6 +59,7 @@ _HOME = {
     "move": "fitmatch.shelf.actions.handling",
     "open_shelf": "fitmatch.shelf.store.opening",
     "put_back": "fitmatch.shelf.actions.setting_aside",
+    "read_assembled": "fitmatch.shelf.with_shells_in",
     "read_measured_again": "fitmatch.intake.torn_down",
     "read_planned": "fitmatch.shelf.planned",
     "read_stock": "fitmatch.intake.stock",

@@ -76,12 +76,14 @@ def _permitted(connection: Connection, engine: EngineRecord, shells: Sequence[in
     for some in ([EVENTS.c.shell.in_(shells)], []):
         if all(p.position in found for p in engine.outside):
             break
-        query = select(EVENTS).where(EVENTS.c.engine == engine.number, EVENTS.c.action == "fitted", *some)
+        query = select(EVENTS).where(
+            EVENTS.c.engine == engine.number, EVENTS.c.action.in_(("fitted", "assembled")), *some
+        )
         rows = connection.execute(query.order_by(EVENTS.c.number)).mappings().all()
         outside = [row for row in rows if OUTSIDE in told(row).get("remarks", ())]
         notes = {_action(row): row["note"] for row in rows if row not in outside}
         for row in outside:
-            note = notes.get(_action(row), engine.note if row["at"] == engine.at else "")
+            note = told(row).get("noted") or notes.get(_action(row), engine.note if row["at"] == engine.at else "")
             found[row["position"]] = Permitted(row["at"], row["done_by"], note)
     return found
 

@@ -7,7 +7,7 @@ from typing import Any, Final, NamedTuple
 
 from sqlalchemy import Connection, RowMapping, Table, and_, bindparam, func, or_, select
 
-from fitmatch.shelf.records import Event
+from fitmatch.shelf.records import Assembled, Difference, Event
 from fitmatch.shelf.store.schema import BOXES, ENGINE_SHELLS, ENGINES, EVENTS, HOLDS, JOBS, SHELLS, USED
 
 
@@ -20,6 +20,8 @@ class Hold(NamedTuple):
     half: str
 
 
+_ASSEMBLED: Final = "assembled"
+_READ: Final = ("assembled_nm", "calculated_nm", "verdict")  # what is told of a reading, the first of a new one
 KEEPS: Final = Hold(None, None, "", "")  # stands for whoever has it
 
 
@@ -243,8 +245,33 @@ def events_where(connection: Connection, *conditions: Any) -> tuple[Event, ...]:
             note=row["note"],
             corrects=row["corrects"],
             remarks=tuple(told(row).get("remarks", ())),
+            changes=_read_with_shells_in(row),
         )
         for row in connection.execute(query).mappings()
+    )
+
+
+def kept_readings(was: Iterable[Assembled], now: Iterable[Assembled]) -> dict[str, object]:
+    """What an event keeps of readings with the shells in: those on record before it and after it."""
+    return {_ASSEMBLED: {"was": [one._asdict() for one in was], "now": [one._asdict() for one in now]}}
+
+
+def readings_told(event: RowMapping, when: str) -> tuple[Assembled, ...] | None:
+    """Those that an event keeps, `was` or `now`; None: it is not about any."""
+    kept = told(event).get(_ASSEMBLED)
+    return None if kept is None else tuple(Assembled(**one) for one in kept[when])
+
+
+def _read_with_shells_in(event: RowMapping) -> tuple[Difference, ...]:
+    was, now = readings_told(event, "was"), readings_told(event, "now")
+    if was is None or now is None:
+        return ()
+    old, new = ({one.method: one._asdict() for one in some} for some in (was, now))
+    return tuple(
+        Difference(what, old.get(method, {}).get(what), new.get(method, {}).get(what))
+        for method in {**old, **new}
+        for what in _READ[: 3 if method in old and method in new else 1]
+        if old.get(method, {}).get(what) != new.get(method, {}).get(what)
     )
 
 

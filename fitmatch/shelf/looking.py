@@ -10,11 +10,12 @@ from sqlalchemy import ColumnElement, Connection, Integer, RowMapping, Table, an
 
 from fitmatch.facts import Fact
 from fitmatch.shelf.describing import differences
-from fitmatch.shelf.events import events_where, told
+from fitmatch.shelf.events import events_where, readings_told, told
 from fitmatch.shelf.finding import may_exist, named, records, shells_with, single
 from fitmatch.shelf.records import (
     IN_DOUBT,
     TEARDOWN,
+    Assembled,
     Difference,
     EnginePosition,
     EngineRecord,
@@ -173,7 +174,9 @@ def history(shelf: Shelf, name: str) -> History:
         (shell,) = named(connection, [name])
         events = events_where(connection, EVENTS.c.shell == shell.number)
         written = _written(connection, shell.number)
-        return History(shell, tuple(event._replace(changes=written.get(event.number, ())) for event in events))
+        return History(
+            shell, tuple(event._replace(changes=(*event.changes, *written.get(event.number, ()))) for event in events)
+        )
 
 
 def _written(connection: Connection, shell: int) -> Mapping[int, tuple[Difference, ...]]:
@@ -228,7 +231,7 @@ def _engines(connection: Connection, *conditions: ColumnElement[bool]) -> list[E
         shells = seats.get(where, [])
         own = {name: row[name] for name in EnginePosition._fields if name in row}
         own |= {"in_doubt": where in passages.in_doubt, "left": left, "left_at": left_at}
-        own["judged"] = passages.judged(where)
+        own |= {"judged": passages.judged(where), "readings": passages.readings.get(where, ())}
         positions[row["engine"]].append(EnginePosition(shells=tuple(shells), **own))
     rows = connection.execute(select(ENGINES).where(*conditions).order_by(ENGINES.c.number)).mappings()
     return [
@@ -261,18 +264,22 @@ class _Passages:
         self._wear = defaultdict[tuple[int, str], dict[str, Any]](dict)
         self._taken_down: dict[int, RowMapping] = {}
         self.in_doubt = set[tuple[int, str]]()
+        self.readings = dict[tuple[int, str], tuple[Assembled, ...]]()
+        passing = (EVENTS.c.from_state == FITTED) != (EVENTS.c.to_state == FITTED)
         query = (
             select(EVENTS)
             .join(
                 ENGINE_SHELLS, and_(ENGINE_SHELLS.c.shell == EVENTS.c.shell, ENGINE_SHELLS.c.engine == EVENTS.c.engine)
             )
-            .where(
-                ENGINE_SHELLS.c.engine.in_(numbers), (EVENTS.c.from_state == FITTED) != (EVENTS.c.to_state == FITTED)
-            )
+            .where(ENGINE_SHELLS.c.engine.in_(numbers), or_(passing, EVENTS.c.action.in_(("assembled", "correct"))))
             .order_by(EVENTS.c.number)
         )
         for row in connection.execute(query).mappings():
             where = row["engine"], row["position"]
+            if row["action"] == "fitted" or readings_told(row, "now") is not None:
+                self.readings[where] = readings_told(row, "now") or ()
+            if row["from_state"] == row["to_state"]:
+                continue
             if row["from_state"] == FITTED:
                 self._last[where] = row
                 self._wear[where] |= told(row).get("wear", {})

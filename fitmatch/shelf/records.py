@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
 OUTSIDE: Final = "outside-limits"
 IN_DOUBT: Final = "in-doubt"
+NOT_TO_BE_RUN: Final = "not-to-be-run"
 TEARDOWN: Final = "teardown"  # the action, and how what ran has left its engine
 
 
@@ -110,8 +111,8 @@ class Shown(NamedTuple):
 
 class Event(NamedTuple):
     """One change of a shell, or of a sealed box; events are never edited. `corrects` is the event that it undoes;
-    `remarks` are OUTSIDE and IN_DOUBT of what was fitted so; `changes`, in the history of a shell, what it wrote of
-    it."""
+    `remarks` are OUTSIDE, IN_DOUBT and NOT_TO_BE_RUN of what was fitted so; `changes`: what it wrote of the clearance
+    read with the shell in and, in the history of a shell, of the shell."""
 
     number: int
     at: str
@@ -202,9 +203,59 @@ class EngineShell(NamedTuple):
     tried: bool = False
 
 
+class Assembled(NamedTuple):
+    """A clearance as it was read with the shells in, beside the one that was calculated then. `as_read_nm`: the mean as
+    the gauge gave it, of `read`, which is `clearance` or `bore`. `difference_u_nm`: the
+    expanded uncertainty of their difference; None: not known. `verdict`: `apart` or `a mistake`, empty if they agree.
+    `shortfall_nm` and `excess_nm`: how far it is below min and above max. `permitted`: the maker's permission was
+    quoted for it."""
+
+    assembled_nm: int
+    calculated_nm: int
+    difference_u_nm: int | None
+    method: str  # gauge or strip
+    gauge: str
+    read: str
+    as_read_nm: int
+    by: str
+    date: str
+    verdict: str
+    shortfall_nm: int
+    excess_nm: int
+    permitted: bool = False
+
+    @property
+    def is_outside(self) -> bool:
+        """Whether it is outside its limits."""
+        return bool(self.shortfall_nm or self.excess_nm)
+
+    @property
+    def is_not_to_be_run(self) -> bool:
+        """Whether it is outside its limits and nobody has permitted that."""
+        return self.is_outside and not self.permitted
+
+    def attention(self, position: str) -> tuple[Fact, ...]:
+        """What somebody must look at."""
+        slots = {"position": position, **self._asdict()}
+        outside = [Fact("read-outside", slots)] if self.is_not_to_be_run else []
+        return (*outside, Fact("read-apart", slots)) if self.verdict else tuple(outside)
+
+
+def together(before: Iterable[Assembled], now: Iterable[Assembled]) -> tuple[Assembled, ...]:
+    """What is on record with what was read since, the gauge's before the strip's, which tells less: the last of each
+    method counts. One that has not changed stays permitted."""
+    found = {one.method: one for one in before}
+    for one in now:
+        was = found.get(one.method)
+        if was is None or was._replace(permitted=False) != one:
+            found[one.method] = one
+    return tuple(sorted(found.values(), key=lambda one: one.method))
+
+
 class EnginePosition(NamedTuple):
     """A position of an engine as it was built; outside its limits only with the maker's `permission`, which is kept if
-    it is built inside them later on. `in_doubt`: it rested on readings in doubt. `judged`: by part, what was wrong with
+    it is built inside them later on. `in_doubt`: it rested on readings in doubt. `readings`: what was read with its
+    shells in, the one that decides first, which is `assembled_nm`. `judged`: by part, what was wrong with
     its wear, as codes, and what was missing for its uncertainty. `left`: how its shells have left it,
     `put-back`, `teardown`, `never-run` or `correct`, and when; empty while they are in it. What follows those is what
     the clearance was worked out with, None or empty where an earlier version did not keep it: `seating_nm` counted in,
@@ -241,6 +292,22 @@ class EnginePosition(NamedTuple):
     plan_number: int | None = None
     plan_date: str = ""
     plan_time: str = ""
+    readings: tuple[Assembled, ...] = ()
+
+    @property
+    def is_outside(self) -> bool:
+        """Whether it is outside its limits, by calculation or as read with the shells in."""
+        return not self.within_limits or any(one.is_outside for one in self.readings)
+
+    @property
+    def is_not_to_be_run(self) -> bool:
+        """Whether it is outside as read with its shells in, which still are, and nobody has permitted that."""
+        return not self.left and any(one.is_not_to_be_run for one in self.readings)
+
+    @property
+    def assembled_attention(self) -> tuple[Fact, ...]:
+        """What is wrong with what was read with its shells in."""
+        return tuple(fact for one in self.readings for fact in one.attention(self.position))
 
     @property
     def is_whole(self) -> bool:
@@ -295,8 +362,13 @@ class EngineRecord(NamedTuple):
 
     @property
     def outside(self) -> tuple[EnginePosition, ...]:
-        """What is, or once was, outside its limits."""
+        """What is, or once was, outside its limits with a permission."""
         return tuple(p for p in self.positions if p.permission)
+
+    @property
+    def not_to_be_run(self) -> tuple[EnginePosition, ...]:
+        """What is outside its limits as read with the shells in, without a permission."""
+        return tuple(p for p in self.positions if p.is_not_to_be_run)
 
     @property
     def incomplete(self) -> tuple[EnginePosition, ...]:
@@ -311,9 +383,12 @@ class EngineRecord(NamedTuple):
 
     @property
     def needs_attention(self) -> bool:
-        """Whether it is not whole, or what stands in it rests on readings in doubt."""
+        """Whether it is not whole, or what stands in it is not to be run, reads otherwise than calculated, or rests on
+        readings in doubt."""
         doubted = any(p.in_doubt and not p.left for p in self.positions)
-        return bool(self.incomplete) or doubted or (not self.torn_down and bool(self.never_fitted))
+        apart = any(one.verdict and not one.permitted for p in self.positions if not p.left for one in p.readings)
+        missing = bool(self.incomplete) or (not self.torn_down and bool(self.never_fitted))
+        return missing or doubted or apart or bool(self.not_to_be_run)
 
     @property
     def wears(self) -> tuple["Wear", ...]:

@@ -9,7 +9,7 @@ from typing import Any, Final
 from sqlalchemy import Connection, RowMapping, Select, and_, or_, select
 
 from fitmatch.facts import Fact
-from fitmatch.intake.planned import Kept, Planned, read_planned
+from fitmatch.intake.planned import Kept, Planned, folders_of, read_planned
 from fitmatch.intake.pooling import read_jobs
 from fitmatch.intake.reading import read_job
 from fitmatch.names import composed
@@ -39,20 +39,27 @@ def read_supplied_jobs(shelf: Shelf, folders: Sequence[str | PathLike[str]]) -> 
     """The same for several jobs that share their shells: what is set aside for one of them is offered to that one
     alone."""
     with shelf.reading() as connection:
-        then = ReadingsThen(connection)
-        supplies = [_Supply(connection, Path(folder), then=then) for folder in folders]
-        together = frozenset(supply.job for supply in supplies)
-        learned = set[int]()
-        for supply in supplies:
-            supply.together, supply.learned = together, learned
-        return read_jobs(folders, supplies=supplies)
+        return read_jobs(folders, supplies=_supplies(connection, folders))
 
 
 def read_planned_supplied(shelf: Shelf, folder: Path, kept: Kept) -> Planned:
-    """The same with the saved plan of the job, and with the shells fitted in its engine; raises InputError with every
-    mistake."""
+    """One job with its saved plan, none of its shells kept in its place; where several share the plan, with the shells
+    of all. Raises InputError with every mistake."""
     with shelf.reading() as connection:
-        return read_planned(folder, kept, _Supply(connection, folder, fixing=False))
+        return read_planned(folder, kept, _supplies(connection, folders_of(folder, kept), fixing=False))
+
+
+def _supplies(
+    connection: Connection, folders: Sequence[str | PathLike[str]], *, fixing: bool = True
+) -> "list[_Supply]":
+    """The shelf as each of several jobs sees it that share their shells."""
+    then = ReadingsThen(connection)
+    supplies = [_Supply(connection, Path(folder), fixing=fixing, then=then) for folder in folders]
+    together = frozenset(supply.job for supply in supplies)
+    learned = set[int]()
+    for supply in supplies:
+        supply.together, supply.learned = together, learned
+    return supplies
 
 
 def offered(shelf: Shelf, family: str) -> tuple[ShelvedShell, ...]:

@@ -176,7 +176,7 @@ def test_a_shell_inside_an_engine_is_not_measured(shelf: Shelf, tmp_path: Path) 
     with pytest.raises(RefusedError) as refused:
         take_in(shelf, read_stock([job]), remeasured=[str(one.number)])
     assert codes(refused) == ["measured-inside"]
-    assert "put-back k R1" in words(refused.value.reasons[0]) and "teardown 1" in words(refused.value.reasons[0])
+    assert "put-back k R1" in words(refused.value.reasons[0]) and "teardown 1 FILE" in words(refused.value.reasons[0])
     assert [e.action for e in history(shelf, str(one.number)).events] == ["take-in", "set-aside", "fitted"]
 
 

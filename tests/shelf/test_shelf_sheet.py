@@ -5,11 +5,24 @@ from pathlib import Path
 
 import pytest
 from made.commands import Ran
-from made.intake_jobs import JOB, POSITIONS, write_job
-from made.shelves import BOX, Clock
+from made.intake_jobs import JOB, POSITIONS, put, write_job
+from made.shelves import BOX, ONE_ROD, Clock
 from oracles.html_page import Element, page_of
 
-from fitmatch.shelf import Shelf, fitted, open_shelf, read_planned, read_stock, scrap, set_aside, show, take_in
+from fitmatch.records.parts import KEPT_FOR
+from fitmatch.shelf import (
+    Shelf,
+    fitted,
+    open_shelf,
+    read_assembled,
+    read_planned,
+    read_stock,
+    scrap,
+    set_aside,
+    show,
+    take_in,
+)
+from fitmatch.shelf import engine as engine_of
 
 FITS = JOB + 'family = ["narrow-2"]\n'
 Sheet = Callable[..., Ran]
@@ -120,18 +133,62 @@ def test_labels_say_where_shells_lie(stocked: Shelf, sheet: Sheet, tmp_path: Pat
     assert page(folder).text.split("Labels to cut out")[0] == plain.split("Labels to cut out")[0]
 
 
-def test_what_makes_no_sense_is_refused(
-    stocked: Shelf, sheet: Sheet, tmp_path: Path, address: str, capsys: pytest.CaptureFixture[str]
+def shared(folder: Path, capsys: pytest.CaptureFixture[str]) -> tuple[Path, Path]:
+    """Two engines of one rod whose shells came from the shelf in one solve."""
+    both = [write_job(folder / name, FITS, ONE_ROD, None) for name in ("first", "second")]
+    assert Ran(capsys, "assign", *both, "--from-shelf", "--save").status == 0
+    return both[0], both[1]
+
+
+def test_a_plan_that_several_jobs_share(
+    stocked: Shelf, sheet: Sheet, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """--db without --from-shelf, a plan that several jobs share, and a sheet in place of the shelf: exit 2."""
+    """Each engine of a plan that several share has its sheet, with its own shells alone to fit: the same while shells
+    are free, set aside and fitted, whichever engine comes first, and with the readings taken with the shells in."""
+    both = shared(tmp_path, capsys)
+    for folder in both:
+        assert sheet(folder).status == 0
+    first = [html(folder) for folder in both]
+    assert first[0] != first[1] and not any("VOID" in text for text in first)
+    for folder, other in (both, both[::-1]):  # what is to be measured again
+        (mine,), (theirs,) = (read_planned(one).positions for one in (folder, other))
+        cards = next(one.text for one in page(folder).all("section") if one["id"] == "cards").split()
+        assert all(name in cards for _, name in mine.shells.values())
+        assert not any(name in cards for _, name in theirs.shells.values())
+    for change in (set_aside, fitted):
+        for folder in both:
+            change(stocked, read_planned(folder))  # type: ignore[operator]
+            assert sheet(both[0]).status == sheet(both[1]).status == 0
+            kept = f"match {KEPT_FOR}; "  # the rule that has come into force is told
+            assert [html(one).replace(kept, "") for one in both] == first
+    put(both[1] / "assembled.csv", "position,clearance,method\nR1,0.0023,gauge\n")
+    assert sheet(both[1]).status == 0 and html(both[1]) != first[1] and "0.0023" in page(both[1]).text
+    fitted(stocked, read_planned(both[1]), readings=read_assembled(stocked, both[1]))
+    assert [one.assembled_nm for n in (1, 2) for one in engine_of(stocked, n).positions] == [None, 58_420]
+
+
+def test_a_shared_plan_that_changed(
+    stocked: Shelf, sheet: Sheet, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Once a shell of one engine is scrapped that engine's plan is contradicted, with exit 2, and the other's sheet is
+    what it was; once a file of either has changed the sheets of both are VOID."""
+    both = shared(tmp_path, capsys)
+    assert sheet(both[0]).status == 0
+    before = html(both[0])
+    (mine,) = read_planned(both[1]).positions
+    scrap(stocked, str(mine.numbers["upper"]), "dropped")
+    assert sheet(both[0]).status == 0 and html(both[0]) == before
+    ran = sheet(both[1])
+    assert ran.status == 2 and "nor on the shelf for this job" in ran.err
+    put(both[1] / "positions.csv", ONE_ROD.replace("1.9421", "1.94211"))
+    assert sheet(both[0]).status == 1 and "VOID" in page(both[0]).text
+
+
+def test_what_makes_no_sense_is_refused(stocked: Shelf, sheet: Sheet, tmp_path: Path, address: str) -> None:
+    """--db without --from-shelf, and a sheet in place of the shelf: exit 2."""
     folder = engine(tmp_path / "first", BOX)
     assert sheet(folder, "--db", address).status == 2
-    other = engine(tmp_path / "second", BOX.replace("0.061", "0.062"))
-    (other / "shells" / "box-1.csv").rename(other / "shells" / "box-2.csv")
-    assert Ran(capsys, "assign", folder, other, "--save").status in (0, 1)
-    ran = sheet(folder, "--from-shelf")
-    assert ran.status == 2 and "--from-shelf takes one job at a time" in ran.err
     if Path(address).exists():
-        ran = sheet(other, "--from-shelf", "--output", address, "--force")
+        ran = sheet(folder, "--from-shelf", "--output", address, "--force")
         assert ran.status == 2 and "is the shelf itself" in ran.err
     assert not (folder / "sheet.html").exists()

@@ -46,6 +46,7 @@ def sets(
       fitmatch shelf sets --family narrow-2 --pairs 8
       fitmatch shelf sets --family narrow-2 --pairs 8 --walls 0.1234..0.1238
     """
+    from fitmatch.fit.solver.stopping import Stop
     from fitmatch.report.screen.proven import NOT_PROVEN
     from fitmatch.report.shelf.data import sets_document, sets_rows
     from fitmatch.report.shelf.texts import sets_text
@@ -54,7 +55,7 @@ def sets(
     wanted = job if job is not None and family is None else _pattern(asked, job, family, pairs, walls)
     if job is not None and (pairs is not None or walls is not None):
         raise click.UsageError("--pairs and --walls go with --family; the bores of JOB say both")
-    stop = stop_after(_LONGEST_S if seconds is None else seconds)
+    stop = Stop(_LONGEST_S) if seconds is None else stop_after(seconds)
     with stopped_by_ctrl_c(stop), asked.notes.progress("re-forming sets", "; Ctrl-C prints what was found so far"):
         found = action(asked.shelf(make=False), wanted, most=most, stop=stop)
     asked.answer(found, sets_text, sets_document, sets_rows, in_red=(NOT_PROVEN,))

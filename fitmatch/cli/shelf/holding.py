@@ -71,7 +71,8 @@ def fitted(
     """Record that what is set aside is fitted: an engine is built.
 
     Without POSITION it is all that is set aside and not fitted yet. A position outside its limits is NOT TO BE
-    ASSEMBLED and refused, unless the engine maker's written permission is quoted.
+    ASSEMBLED and refused, unless the engine maker's written permission is quoted. Readings of assembled.csv that were
+    taken with these very shells in are kept with the engine; after more of them, run it again.
 
     \b
     Example:
@@ -80,10 +81,12 @@ def fitted(
     """
     from fitmatch.shelf.actions.fitting import fitted as action
     from fitmatch.shelf.planned import read_planned
+    from fitmatch.shelf.with_shells_in import read_assembled
 
     permitted = dict(_permission(text) for text in permissions)
-    planned = read_planned(job)
-    return asked.changed(action(asked.shelf(), planned, positions, permissions=permitted, by=who, note=note))
+    planned, shelf = read_planned(job), asked.shelf()
+    read = read_assembled(shelf, job)
+    return asked.changed(action(shelf, planned, positions, permissions=permitted, readings=read, by=who, note=note))
 
 
 def _permission(text: str) -> tuple[str, str]:

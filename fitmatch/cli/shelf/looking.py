@@ -146,12 +146,13 @@ def engines(asked: Asked) -> int:
     Example:
       fitmatch shelf engines
     """
+    from fitmatch.report.shared.states import NOT_TO_BE_RUN
     from fitmatch.report.shelf.data import engine_rows, engines_document
     from fitmatch.report.shelf.texts import OUT_OF_LIMITS, engines_text
     from fitmatch.shelf.looking import engines as action
 
     found = action(asked.shelf(make=False))
-    asked.answer(found, engines_text, engines_document, engine_rows, in_red=(OUT_OF_LIMITS,))
+    asked.answer(found, engines_text, engines_document, engine_rows, in_red=(OUT_OF_LIMITS, NOT_TO_BE_RUN))
     return 0
 
 
@@ -160,13 +161,15 @@ def engines(asked: Asked) -> int:
 def engine(asked: Asked, number: int) -> int:
     """Say how one engine was built.
 
-    It has each position with its shells and its clearance. One that was fitted outside its limits says OUT OF LIMITS
-    for ever, with the permission that was quoted.
+    It has each position with its shells and its clearance, and what was read with them in. One that was fitted outside
+    its limits says OUT OF LIMITS for ever, with the permission that was quoted; one that was read outside them without
+    a permission is NOT TO BE RUN.
 
     \b
     Example:
       fitmatch shelf engine 3
     """
+    from fitmatch.report.shared.states import NOT_TO_BE_RUN
     from fitmatch.report.shelf.data import engine_document, engine_rows
     from fitmatch.report.shelf.texts import OUT_OF_LIMITS, engine_text
     from fitmatch.shelf.looking import engine as action
@@ -176,7 +179,7 @@ def engine(asked: Asked, number: int) -> int:
         return engine_rows(Engines((found,)), unit)
 
     found = action(asked.shelf(make=False), number)
-    asked.answer(found, engine_text, engine_document, rows, in_red=(OUT_OF_LIMITS,))
+    asked.answer(found, engine_text, engine_document, rows, in_red=(OUT_OF_LIMITS, NOT_TO_BE_RUN))
     return 0
 
 

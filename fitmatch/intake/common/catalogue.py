@@ -34,7 +34,6 @@ CODES: Final = {
     # job.toml
     "unknown-key": "a key or table that job.toml does not know",
     "misplaced-key": "a key that job.toml knows, in a table where it does not belong",
-    "not-supported-yet": "a key or table that a later version will read",
     "wrong-type": "a value of the wrong type, such as text where a list belongs",
     "no-unit": "job.toml names no unit for its lengths",
     "no-fit": "job.toml has no [fit.KIND] table",
@@ -78,7 +77,7 @@ CODES: Final = {
     "coating-too-thick": "a coating of half the wall or more",
     "lock-unknown": "a lock to a shell that is in no file",
     "lock-ambiguous": "a lock to a name that several boxes have",
-    "lock-held": "a lock to a shell on hold",
+    "lock-held": "a lock to a shell on hold, or one that is fitted or set aside elsewhere",
     "lock-wrong-kind": "a lock to a shell of another kind",
     "lock-wrong-half": "a lock to a shell of the other half",
     "lock-twice": "one shell locked in two places",

@@ -36,7 +36,6 @@ class Said(NamedTuple):
     told_of: frozenset[str]
     figures: Mapping[str, Mapping[str, Decimal]]  # by position, in the unit of the document
     per_unit: int
-    digests: Mapping[str, str]  # of several jobs, by their names
     uncertain: Mapping[str, tuple[float, bool]]  # by position, expanded, in nm; and whether it is at least that
     wrong_stamps: tuple[str, ...]  # what it has for its number, date or time and none can be
 
@@ -82,7 +81,6 @@ def said(plan: SavedPlan, job: Job) -> Said:
         frozenset(str(p.get("position")) for p in (*placed, *empty)),
         {str(p.get("position")): {k: Decimal(v) for k, v in p.items() if _is_number(v)} for p in placed},
         per_unit,
-        {str(one.get("job")): str(one.get("digest")) for one in jobs},
         {str(p.get("position")): u for p in placed if (u := _uncertain(p.get("uncertainty"), per_unit)) is not None},
         tuple(
             f"plan_{what}"

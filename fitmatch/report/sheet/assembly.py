@@ -332,9 +332,10 @@ def limits_of(position: "Position | EnginePosition", unit: str) -> str:
 
 
 def asked_of(job: Job, position: Position) -> str:
-    """What a position asks of its shells in matched columns, where it asks for a mark."""
+    """What a position asks of its shells in matched columns, where it asks for a mark. Jobs that share the shelf ask
+    for more, which nobody has typed."""
     told = []
-    for column, upper, lower in zip(job.matched_columns, position.wants_upper, position.wants_lower, strict=True):
+    for column, upper, lower in zip(job.matched_columns, position.wants_upper, position.wants_lower, strict=False):
         cells = [(f"{column}", upper)] if upper == lower else [(f"upper {column}", upper), (f"lower {column}", lower)]
         told += [f"{name} {mark}" for name, mark in cells if mark not in ("", ANY)]
     return ", ".join(told)

@@ -10,13 +10,24 @@ from fitmatch.records.housings import in_one_block
 from fitmatch.records.measuring import DIAMETERS, Reading
 from fitmatch.report.shared.grounds import corrected_from
 from fitmatch.report.shared.scale import NOTHING, UNITS, scale_for, telling, usual
-from fitmatch.report.shared.states import IN_DOUBT, one_line, side_of
+from fitmatch.report.shared.states import IN_DOUBT, NOT_TO_BE_RUN, one_line, side_of
 from fitmatch.report.sheet.amounts import as_read, in_full, runs
 from fitmatch.report.sheet.page import Heading, page_of
-from fitmatch.report.sheet.record import Fitted, KindRecorded, Line, Recorded, common_limits, told_of_gauge
+from fitmatch.report.sheet.record import (
+    Fitted,
+    KindRecorded,
+    Line,
+    Recorded,
+    assembled_told,
+    common_limits,
+    how_assembled,
+    told_of_gauge,
+)
+from fitmatch.report.shelf.data import wear_u
 from fitmatch.report.shelf.texts import OUT_OF_LIMITS, half_fitted, how_left
+from fitmatch.report.shelf.words import words
 from fitmatch.shelf.built import Built
-from fitmatch.shelf.records import EnginePosition, EngineRecord, EngineShell
+from fitmatch.shelf.records import Assembled, EnginePosition, EngineRecord, EngineShell
 from fitmatch.wording import listed
 
 _OF_THE_USER: Final = {
@@ -64,6 +75,8 @@ def _plan_of(position: EnginePosition) -> str:
 
 
 def _alarms(engine: EngineRecord) -> Iterator[str]:
+    if found := [p.position for p in engine.not_to_be_run]:
+        yield f"{NOT_TO_BE_RUN}: {listed(found)}."
     outside = [p.position for p in engine.outside]
     if outside:
         yield f"{OUT_OF_LIMITS}, permitted in writing: {listed(outside)}."
@@ -169,14 +182,14 @@ class _Record:
 
     def _line(self, position: EnginePosition, *, same_part: bool) -> Line:
         is_there = position.is_whole and position.left in ("", "teardown")
-        assembled = position.assembled_nm
+        assembled = "; ".join(map(self._assembled, position.readings))
         return Line(
             position.position,
             tuple((self._length(getattr(position, f"{what}_nm")), self._read(position, what)) for what in DIAMETERS),
             tuple(self._fitted(position, shell, same_part=same_part) for shell in position.shells),
             self._clearance(position) if position.is_whole else NOTHING,
             self._uncertainty(position) if self._sure else None,
-            usual(self._unit, assembled) if assembled is not None else "" if is_there else NOTHING,
+            assembled or ("" if is_there else NOTHING),
             tuple(_marks(position)),
             notes=tuple(one_line(note) for note in self._notes(position)),
         )
@@ -195,6 +208,12 @@ class _Record:
             return NOTHING
         least = "at least " if position.clearance_u_least else ""
         return f"{least}{self._scale.steps(ceil(position.clearance_u_nm))}"
+
+    def _assembled(self, one: Assembled) -> str:
+        """One reading with the shells in."""
+        how, unit = how_assembled(one.method, one.gauge, one.by, one.date), self._unit
+        read, corrected = in_full(one.as_read_nm, unit), usual(unit, one.assembled_nm)
+        return assembled_told(one.read, f"{read} {unit}", how, f"{corrected} {unit}")
 
     def _fitted(self, position: EnginePosition, shell: EngineShell, *, same_part: bool) -> Fitted:
         box, _, name = shell.label.rpartition("/")  # no name has a stroke in it
@@ -230,6 +249,11 @@ class _Record:
         return " ".join([*values, *([f"by {listed(gauges)}"] if gauges else [])])
 
     def _notes(self, position: EnginePosition) -> Iterator[str]:
+        if not position.left:
+            yield from (words(fact, self._unit) for fact in position.assembled_attention)
+        for one in position.readings:
+            if u := wear_u(one.difference_u_nm, self._unit):
+                yield f"assembled less calculated by {one.method} is known to {u} {self._unit}, 95 %"
         if position.permission:
             how = self._built.permitted.get(position.position)
             told = [f"{how.at[:10]}{f' by {how.by}' if how.by else ''}", how.note] if how else []
@@ -244,12 +268,16 @@ class _Record:
 
 
 def _outside(position: EnginePosition) -> str:
-    return f"was once {OUT_OF_LIMITS}" if position.within_limits else OUT_OF_LIMITS
+    return OUT_OF_LIMITS if position.is_outside else f"was once {OUT_OF_LIMITS}"
 
 
 def _marks(position: EnginePosition) -> Iterator[str]:
     if position.permission:
         yield _outside(position)
+    if position.is_not_to_be_run:
+        yield NOT_TO_BE_RUN
+    if not position.left:
+        yield from dict.fromkeys(one.verdict.upper() for one in position.readings if one.verdict)
     if position.in_doubt:
         yield IN_DOUBT
     if not position.is_whole:

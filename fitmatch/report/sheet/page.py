@@ -69,7 +69,7 @@ def sheet(source: Source, parts: Collection[str] = PARTS) -> bytes:
     found: dict[str, Any] = {}
     for part in (part for part in PARTS if part in parts):
         if part == "cards":
-            found[part] = cards(source.job)
+            found[part] = cards(source.job, () if shown is None else shown.plan.shelved)
         else:
             assert shown is not None
             found[part] = leftovers(shown, source.label) if part == "leftovers" else _OF_A_PLAN[part](shown)

@@ -127,6 +127,17 @@ def common_limits(positions: "Iterable[Position | EnginePosition]", unit: str) -
     return limits.pop() if len(limits) == 1 else "by position"
 
 
+def how_assembled(method: str, gauge: str | None, by: str, date: str) -> str:
+    """By what a reading with the shells in was taken, by whom and when."""
+    what = gauge if gauge and method == "gauge" else method
+    return ", ".join(filter(None, [what, f"by {one_line(by)}" if by else "", date]))
+
+
+def assembled_told(feature: str, read: str, how: str, corrected: str) -> str:
+    """A clearance or a bore with the shells in, as it was read, and as a clearance."""
+    return f"{'bore ' if feature == 'bore' else ''}reads {read} ({how}), corrected {corrected}"
+
+
 class _Lines:
     """Makes the lines of one plan."""
 
@@ -167,14 +178,11 @@ class _Lines:
         return f"set {check.micrometer} {check.set_to.own}", must
 
     def _assembled(self, check: Check) -> str:
-        """One reading with the shells in: as it was read, by what, by whom and when; and as a clearance."""
+        """One reading with the shells in."""
         reading, unit = check.reading, self._unit
-        bore = "bore " if reading.feature == "bore" else ""
-        by = f"by {one_line(reading.by)}" if reading.by else ""
-        what = reading.gauge if reading.gauge and reading.method == "gauge" else reading.method
-        how = ", ".join(filter(None, [what, by, reading.date]))
+        how = how_assembled(reading.method, reading.gauge, reading.by, reading.date)
         corrected = judged(check.assembled_nm, unit, check.placement.position)
-        return f"{bore}reads {raw_reading(self._plan.job, reading)} ({how}), corrected {corrected} {unit}"
+        return assembled_told(reading.feature, raw_reading(self._plan.job, reading), how, f"{corrected} {unit}")
 
     def _marks(self, position: Position) -> Iterator[str]:
         yield from self._shown.states_of(position)

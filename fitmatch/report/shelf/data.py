@@ -9,6 +9,7 @@ from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.report.shared.emit import Number, Table, Value, document, length, named_values, rows_text
 from fitmatch.report.shelf.words import difference, words
 from fitmatch.shelf.records import (
+    Assembled,
     BoxChange,
     Changed,
     Copied,
@@ -64,7 +65,8 @@ _POSITION: Final = (
         "min",
         "max",
     ),
-    *("within_limits", "permission", "in_doubt", "left", "left_at", "seating", "clearance_u"),
+    *("assembled_difference_u", "assembled_method", "assembled_by", "assembled_date", "assembled_verdict"),
+    *("not_to_be_run", "within_limits", "permission", "in_doubt", "left", "left_at", "seating", "clearance_u"),
     *(f"{part}_{what}" for part in ("journal", "upper", "lower") for what in ("wear", "wear_u")),
 )
 _SEALED: Final = (
@@ -87,6 +89,7 @@ _LENGTHS: Final = frozenset(
         "journal_after",
         "seating",
         "clearance_u",
+        "assembled_difference_u",
         *(f"{part}_{what}" for part in ("journal", "upper", "lower") for what in ("wear", "wear_u")),
     )
 )
@@ -192,6 +195,7 @@ def engine_rows(engines: Engines, unit: str) -> str:
     rows = (
         _position(position, unit)
         | _labels(position)
+        | _decisive(position, unit)
         | _wears(one, position, unit)
         | {"engine": one.number, "job": one.job, "at": one.at}
         for one in engines.engines
@@ -257,12 +261,13 @@ def engine_value(engine: EngineRecord, unit: str) -> dict[str, Value]:
         "record": dict(engine.record),
         "state": engine.state or None,
         "out_of_limits": [p.position for p in engine.outside],
+        "not_to_be_run": [p.position for p in engine.not_to_be_run],
         "positions": [_position(position, unit) for position in engine.positions],
     }
 
 
 def _position(position: EnginePosition, unit: str) -> dict[str, Value]:
-    own = {name: value for name, value in position._asdict().items() if name not in ("shells", "judged")}
+    own = {name: value for name, value in position._asdict().items() if name not in ("shells", "judged", "readings")}
     shells = {
         s.half: _nulls(named_values(s._asdict(), unit)) | {"wall_wear_u": wear_u(s.wall_wear_u_nm, unit)}
         for s in position.shells
@@ -271,11 +276,25 @@ def _position(position: EnginePosition, unit: str) -> dict[str, Value]:
         own["clearance_nm"] = None
     worn = {name: wear_u(own[f"{name}_nm"], unit) for name in ("journal_wear_u", "clearance_u")}
     heat = {name: _plain(own[name]) for name in ("gauges_celsius", "parts_celsius", "kelvin_limit")}
-    return _nulls(named_values(own | heat, unit)) | worn | {half: shells.get(half) for half in ("upper", "lower")}
+    readings = {"readings": [_reading(one, unit) for one in position.readings]}
+    halves = {half: shells.get(half) for half in ("upper", "lower")}
+    return _nulls(named_values(own | heat, unit)) | worn | halves | readings
 
 
 def _plain(value: float | None) -> Number | None:
     return None if value is None else Number(f"{value:g}")
+
+
+def _reading(one: Assembled, unit: str) -> dict[str, Value]:
+    """A clearance as it was read with the shells in."""
+    outside = {"outside": one.is_outside, "difference_u": wear_u(one.difference_u_nm, unit)}
+    return _nulls(named_values(one._asdict(), unit)) | outside
+
+
+def _decisive(position: EnginePosition, unit: str) -> dict[str, Value]:
+    """What goes with the clearance that is on record as assembled, in cells of their own."""
+    first = _reading(position.readings[0], unit) if position.readings else {}
+    return {f"assembled_{name}": value for name, value in first.items()} | {"not_to_be_run": position.is_not_to_be_run}
 
 
 def wear_u(u_nm: float | None, unit: str) -> Number | None:

@@ -5,16 +5,18 @@ from functools import partial
 from typing import Final
 
 from fitmatch.facts import Fact
-from fitmatch.lengths import exact
+from fitmatch.lengths import exact, with_unit
 from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
-from fitmatch.report.shelf.data import noted
+from fitmatch.report.shared.states import NOT_TO_BE_RUN
+from fitmatch.report.shelf.data import noted, wear_u
 from fitmatch.report.shelf.data import price as plain_price
 from fitmatch.report.shelf.torn_down import missing_for_u, wear_table
 from fitmatch.report.shelf.words import words
 from fitmatch.shelf.records import (
     IN_DOUBT,
     OUTSIDE,
+    Assembled,
     BoxChange,
     Changed,
     Copied,
@@ -33,6 +35,9 @@ from fitmatch.shelf.records import (
     Shown,
     TakenIn,
     Tally,
+)
+from fitmatch.shelf.records import (
+    NOT_TO_BE_RUN as NOT_RUN,
 )
 
 NOT_KNOWN: Final = "not known"
@@ -151,9 +156,14 @@ def engines_text(engines: Engines, unit: str) -> str:
         Column("by", lambda e: clean(e.by), "left", wraps=True, shown=any(e.by for e in engines.engines)),
         Column("positions", lambda e: str(len(e.positions))),
         Column("", how_left, "left", wraps=True, shown=any(e.state for e in engines.engines)),
-        Column("", lambda e: OUT_OF_LIMITS if e.outside else "", "left"),
+        Column("", _worst_of, "left", wraps=True),
     )
     return _page(lines or ["no engine was built from this shelf yet"])
+
+
+def _worst_of(engine: EngineRecord) -> str:
+    told = (NOT_TO_BE_RUN if engine.not_to_be_run else "", OUT_OF_LIMITS if engine.outside else "")
+    return ", ".join(map(whole, filter(None, told)))
 
 
 def engine_text(engine: EngineRecord, unit: str) -> str:
@@ -181,7 +191,9 @@ def engine_text(engine: EngineRecord, unit: str) -> str:
     )
     worn = ["", *wear_table(measured, unit), *missing_for_u(measured)] if measured else []
     note = ["", *paragraph(clean(engine.note))] if engine.note else []
-    below = [("PERMITTED", permitted), ("ATTENTION", doubted)]
+    doubted += [words(fact, unit) for p in engine.positions if not p.left for fact in p.assembled_attention]
+    read = [f"{whole(p.position)}: {_assembled_reading(one, unit)}" for p in engine.positions for one in p.readings]
+    below = [("READ WITH THE SHELLS IN", read), ("PERMITTED", permitted), ("ATTENTION", doubted)]
     told = [line for title, texts in below if texts for line in ("", *items(title, texts))]
     return _page([*head, "", *rows, *worn, *note, *told])
 
@@ -202,16 +214,27 @@ def half_fitted(position: EnginePosition) -> str:
     return "" if position.is_whole else "one shell only, no clearance" if position.shells else "no shells"
 
 
+def _assembled_reading(one: Assembled, unit: str) -> str:
+    """What was read with the shells in, by what and whom, beside what was calculated then."""
+    gauge = f" {clean(one.gauge)}" if one.gauge else ""
+    u = f", U of the difference {found} {unit}" if (found := wear_u(one.difference_u_nm, unit)) else ""
+    who = f" ({', '.join(told)})" if (told := [clean(text) for text in (one.by, one.date) if text]) else ""
+    raw = f", {one.read} as read {with_unit(one.as_read_nm, unit)}" if one.as_read_nm != one.assembled_nm else ""
+    read = f"assembled {with_unit(one.assembled_nm, unit)} by {one.method}{gauge}{who}{raw}"
+    return f"{read}, calculated {with_unit(one.calculated_nm, unit)}{u}"
+
+
 def _permitted(position: EnginePosition) -> str:
-    is_so = "was once" if position.within_limits else "was" if position.left else "is"
+    is_so = "was once" if not position.is_outside else "was" if position.left else "is"
     back = f"; {how_left(position)}" if position.left else ""
     name, quoted = whole(position.position), clean(position.permission)
     return f"{name} {is_so} {OUT_OF_LIMITS}, permitted in writing: {quoted}{back}"
 
 
 def _state_of(position: EnginePosition) -> str:
-    outside = "" if position.within_limits else OUT_OF_LIMITS
-    return ", ".join(filter(None, (outside, half_fitted(position), how_left(position))))
+    outside = OUT_OF_LIMITS if position.is_outside and position.permission else ""
+    run = whole(NOT_TO_BE_RUN) if position.is_not_to_be_run else ""
+    return ", ".join(filter(None, (run, outside, half_fitted(position), how_left(position))))
 
 
 def sets_text(found: Sets, unit: str) -> str:
@@ -358,4 +381,5 @@ def _note(event: Event, unit: str) -> str:
     """What was noted, behind what must be said of it for ever."""
     note = clean(noted(event, unit))
     quoted = f"{OUT_OF_LIMITS}, permitted: {note}" if OUTSIDE in event.remarks else note
-    return "; ".join(filter(None, ("rests on readings in doubt" if IN_DOUBT in event.remarks else "", quoted)))
+    remarks = {IN_DOUBT: "rests on readings in doubt", NOT_RUN: whole(NOT_TO_BE_RUN)}
+    return "; ".join(filter(None, (*(text for code, text in remarks.items() if code in event.remarks), quoted)))

@@ -11,6 +11,7 @@ from fitmatch.shelf.records import Difference
 from fitmatch.wording import as_argument, listed, printable
 
 Slots = Mapping[str, Any]
+_LIKELY: Final = "`fitmatch assembled` tells what is likely"
 
 
 def words(fact: Fact, unit: str = "in") -> str:
@@ -111,7 +112,7 @@ def _measured_inside(s: Slots, _: str) -> str:
 def _out_of_engine(s: Slots) -> str:
     """How a fitted shell comes out."""
     back = f"`fitmatch shelf put-back {as_argument(str(s['job']))} {as_argument(str(s['position']))}{_db(s)}`"
-    return f"{back} after a trial fit, or `fitmatch shelf teardown {s['engine']}` once it has run"
+    return f"{back} after a trial fit, or `fitmatch shelf teardown {s['engine']} FILE{_db(s)}` once it has run"
 
 
 def _grew(s: Slots, unit: str) -> str:
@@ -126,6 +127,19 @@ def _slipped(s: Slots, unit: str) -> str:
     was, now = with_unit(s["before_nm"], unit), with_unit(s["after_nm"], unit)
     text = f"{part} of {s['position']} reads {now} and was {was}: likely a slip of the decimal point"
     return f"{text}; correct the reading" if s["part"] == "journal" else f"{text}; measure it again and take it in"
+
+
+def _read(s: Slots, unit: str) -> str:
+    """A clearance that was read with the shells in, and how far it is outside its limits."""
+    over, limit = (s["shortfall_nm"], "below min") if s["shortfall_nm"] else (s["excess_nm"], "above max")
+    off = f"{with_unit(over, unit)} {limit}{' at its tightest' if s['shortfall_nm'] else ''}"
+    return f"assembled clearance {with_unit(s['assembled_nm'], unit)} by {s['method']}, {off}: NOT TO BE RUN"
+
+
+def _read_apart(s: Slots, unit: str) -> str:
+    read, calculated = (with_unit(s[name], unit) for name in ("assembled_nm", "calculated_nm"))
+    text = f"{s['position']}: assembled clearance {read} by {s['method']}, calculated {calculated}"
+    return f"{text}: {str(s['verdict']).upper()}; find out why before the engine runs: {_LIKELY}"
 
 
 def _newer(s: Slots, _: str) -> str:
@@ -250,10 +264,19 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
         f"{s['position']} of {s['job']} is outside its limits, NOT TO BE ASSEMBLED; only with the engine maker's "
         f"written permission, quoted: --permission {as_argument(s['position'] + '=TEXT')}"
     ),
+    "not-to-be-run": lambda s, unit: (
+        f"{s['position']} of {s['job']}: {_read(s, unit)}; take it apart and find out why: {_LIKELY}; fitted so only "
+        f"with the engine maker's written permission, quoted: --permission {as_argument(s['position'] + '=TEXT')}"
+    ),
+    "read-outside": lambda s, unit: f"{s['position']}: {_read(s, unit)}; take it apart and find out why: {_LIKELY}",
+    "read-apart": _read_apart,
     "permission-unknown": lambda s, _: f"--permission {s['position']}: no such position is being fitted",
     "permission-empty": lambda s, _: f"--permission {s['position']}: quote what the engine maker allows in writing",
     "permission-no": lambda s, _: f"--permission {s['position']}: {fault_in_permission(s['text'])}",
     "permission-idle": lambda s, _: f"--permission {s['position']}: it is inside its limits and needs none",
+    "nothing-new": lambda s, _: (
+        f"{s['job']} has nothing set aside, and no reading with its shells in that is not on record"
+    ),
     "fitted-outside": lambda s, _: f"{s['position']} is fitted OUT OF LIMITS, permitted: {s['text']}",
     # handling and counting
     "bad-text": lambda s, _: f"the {s['what']} {fault_in_text(s['text'], s['what'])}",

@@ -6,13 +6,24 @@ from sqlalchemy import Connection, RowMapping, func, select
 from sqlalchemy.exc import IntegrityError
 
 from fitmatch.facts import Fact
-from fitmatch.shelf.events import KEEPS, By, Change, Hold, change, events_numbered, note_boxes, told
+from fitmatch.shelf.events import (
+    KEEPS,
+    By,
+    Change,
+    Hold,
+    change,
+    events_numbered,
+    kept_readings,
+    note_boxes,
+    readings_told,
+    told,
+)
 from fitmatch.shelf.finding import may_exist
 from fitmatch.shelf.jobs import open_job
 from fitmatch.shelf.records import TEARDOWN, Changed
 from fitmatch.shelf.refusals import RefusedError, refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
-from fitmatch.shelf.store.schema import BOXES, ENGINES, EVENTS, JOBS, SENT_BACK, SHELLS
+from fitmatch.shelf.store.schema import BOXES, ENGINE_POSITIONS, ENGINES, EVENTS, JOBS, SENT_BACK, SHELLS
 
 
 def correct(shelf: Shelf, number: int, *, by: str = "", note: str = "") -> Changed:
@@ -38,6 +49,7 @@ def correct(shelf: Shelf, number: int, *, by: str = "", note: str = "") -> Chang
         except IntegrityError as error:  # another shell has taken its place
             slots = {"number": number, "position": event["position"]}
             raise RefusedError(Fact("place-taken", slots)) from error
+        _write_what_was_read(connection, action)
         _write_whether_it_stands(connection, event, holds)
         return Changed(events_numbered(connection, events))
 
@@ -94,7 +106,19 @@ def _undone(event: RowMapping) -> Change:
     before = told(event)
     held = before.get("hold")
     hold = KEEPS if "hold" not in before else held and Hold(**held)
-    return Change(event["shell"], before["shell"], hold, corrects=event["number"])
+    was, now = readings_told(event, "was"), readings_told(event, "now")
+    kept = {} if was is None or now is None or hold is not KEEPS else kept_readings(now, was)
+    return Change(event["shell"], before["shell"], hold, corrects=event["number"], kept=kept)
+
+
+def _write_what_was_read(connection: Connection, action: Iterable[RowMapping]) -> None:
+    """The clearance that was on record before, of positions whose readings alone are corrected."""
+    for row in action:
+        was = readings_told(row, "was")
+        if was is not None and "hold" not in told(row):
+            here = (ENGINE_POSITIONS.c.engine == row["engine"]) & (ENGINE_POSITIONS.c.position == row["position"])
+            before = was[0].assembled_nm if was else None
+            connection.execute(ENGINE_POSITIONS.update().where(here).values(assembled_nm=before))
 
 
 def _refuse_two_jobs(connection: Connection, holds: Iterable[Hold]) -> None:

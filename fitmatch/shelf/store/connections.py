@@ -70,12 +70,12 @@ def take_turns_in_a_file(engine: Engine, wait_s: float) -> None:
     def _connected(connection: object, _record: object) -> None:
         connection.isolation_level = None  # type: ignore[attr-defined] # its driver begins nothing by itself
         connection.execute("PRAGMA foreign_keys = ON")  # type: ignore[attr-defined]
-        connection.execute(f"PRAGMA cache_size = -{_CACHE_KIB}")  # type: ignore[attr-defined]
 
     @event.listens_for(engine, "begin")
     def _begun(connection: Connection) -> None:
         writes = connection.get_execution_options().get(_WRITES)
         patiently(connection, *(["BEGIN IMMEDIATE"] if writes else ["BEGIN", "SELECT 1 FROM sqlite_master"]))
+        connection.exec_driver_sql(f"PRAGMA cache_size = -{_CACHE_KIB}")  # which reads the file
 
     @event.listens_for(engine, "commit")
     def _ends(connection: Connection) -> None:
