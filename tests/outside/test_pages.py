@@ -171,7 +171,9 @@ def test_the_look_is_not_blind(tmp_path: Path) -> None:
         + "</p><img src=http://x.invalid/x.png>"
         "<script>console.log('said')</script><p class=block><b class=shell style='font-size:1pt'>x</b></p>"
         "<div class=block><dl><div style='display:flex'><dt>expect</dt><dd style='margin:0'>0.06</dd></div></dl>"
-        "<b style='line-height:1'><u>6</u></b></div></body></html>",
+        "<b style='line-height:1'><u>6</u></b></div><div class=strips><svg width=300 height=20></svg><br>"
+        "<span class=end>flywheel</span></div><table class=ways style='width:1px'><tbody><tr><th>by hand</th></tr>"
+        "</tbody></table></body></html>",
         encoding="utf-8",
     )
     (found,) = looked_at([(page, None)])
@@ -180,6 +182,7 @@ def test_the_look_is_not_blind(tmp_path: Path) -> None:
     assert "wider than the window" in faults and any("over one another" in f for f in faults)
     assert any("outside" in f for f in faults) and "too close: expect / 0.06" in faults
     assert any(f.startswith("the line under 6 touches") for f in faults)
+    assert "flywheel is not at the end of its line" in faults and "squeezed: by hand" in faults
     rules = {told.split(":")[0] for told in found["accessibility"]}
     assert {"html-has-lang", "image-alt", "color-contrast"} <= rules
 
