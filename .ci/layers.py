@@ -51,7 +51,7 @@ study/workers: working crews resuming
 study/boxes: scatter steps mixes noise draws intervals studied summing_up boxes
 shelf: refusals records
 shelf/store: schema addresses faults connections migrating opening
-shelf/store/migrations/versions: v0001
+shelf/store/migrations/versions: v0001 v0002
 shelf: events finding gauges jobs planned describing looking built supplying with_shells_in forming worth
 shelf/actions: taking_in setting_aside fitting handling counting correcting tearing_down archiving
 report/shared: emit scale states layout box_names axis certainty grounds housings readings

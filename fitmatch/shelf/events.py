@@ -188,14 +188,14 @@ def _hold(connection: Connection, shell: int) -> Iterable[RowMapping]:
 
 
 def _release(connection: Connection, shell: int, held: Hold | None, *, ran: bool) -> None:
-    """`ran`: the engine's record keeps its wall as well, as it ran on it."""
+    """`ran`: the engine ran on it; otherwise its record keeps the wall as one that was tried."""
     if held is None:
         return
     connection.execute(HOLDS.delete().where(HOLDS.c.shell == shell))
     if held.engine is not None and not ran:
         seat = ENGINE_SHELLS.c
         mine = ENGINE_SHELLS.update().where(seat.engine == held.engine, seat.shell == shell)
-        connection.execute(mine.values(wall_nm=None))
+        connection.execute(mine.values(wall_tried_nm=seat.wall_nm, wall_nm=None))
 
 
 def _seize(connection: Connection, shell: int, hold: Hold) -> None:

@@ -1,5 +1,6 @@
 """Looking at the shelf: what lies there, what happened to a shell, which engines were built."""
 
+import json
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import timedelta
@@ -13,6 +14,7 @@ from fitmatch.shelf.events import events_where, readings_told, told
 from fitmatch.shelf.finding import may_exist, named, records, shells_with, single
 from fitmatch.shelf.records import (
     IN_DOUBT,
+    TEARDOWN,
     Assembled,
     Difference,
     EnginePosition,
@@ -241,6 +243,11 @@ def _engines(connection: Connection, *conditions: ColumnElement[bool]) -> list[E
             by=row["done_by"],
             note=row["note"],
             torn_down=row["torn_down"],
+            torn_down_by=passages.teardown(row)[0],
+            torn_down_note=passages.teardown(row)[1],
+            unit=row["unit"],
+            names=tuple(json.loads(row["names"])),
+            record=json.loads(row["record"]),
             positions=tuple(positions[row["number"]]),
         )
         for row in rows
@@ -255,6 +262,7 @@ class _Passages:
         self._standing = {(engine, position) for engine, position in connection.execute(held)}
         self._last: dict[tuple[int, str], RowMapping] = {}
         self._wear = defaultdict[tuple[int, str], dict[str, Any]](dict)
+        self._taken_down: dict[int, RowMapping] = {}
         self.in_doubt = set[tuple[int, str]]()
         self.readings = dict[tuple[int, str], tuple[Assembled, ...]]()
         passing = (EVENTS.c.from_state == FITTED) != (EVENTS.c.to_state == FITTED)
@@ -275,6 +283,8 @@ class _Passages:
             if row["from_state"] == FITTED:
                 self._last[where] = row
                 self._wear[where] |= told(row).get("wear", {})
+                if row["action"] == TEARDOWN:
+                    self._taken_down[row["engine"]] = row
             elif row["action"] == "fitted":
                 self.in_doubt.discard(where)
                 if IN_DOUBT in told(row).get("remarks", ()):
@@ -282,10 +292,15 @@ class _Passages:
 
     def judged(self, where: tuple[int, str]) -> Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]]:
         """What was wrong with the wear of each part when the position was taken down, and what was missing for it."""
-        if self.left(where)[0] != "teardown":
+        if self.left(where)[0] != TEARDOWN:
             return {}
         parts = self._wear[where].items()
         return {part: (tuple(one["codes"]), tuple(one["missing"])) for part, one in parts}
+
+    def teardown(self, engine: RowMapping) -> tuple[str, str]:
+        """Who has taken an engine down, and what was noted then; empty while it stands."""
+        row = self._taken_down.get(engine["number"]) if engine["torn_down"] else None
+        return ("", "") if row is None else (row["done_by"], row["note"])
 
     def left(self, where: tuple[int, str]) -> tuple[str, str]:
         """How the shells of a position have left it, and when; empty while they are in it."""
@@ -293,8 +308,8 @@ class _Passages:
         if where in self._standing or last is None:
             return "", ""
         if "ran_in" in told(last)["shell"]:
-            return "teardown", last["at"]
-        return "never-run" if last["action"] == "teardown" else last["action"], last["at"]
+            return TEARDOWN, last["at"]
+        return "never-run" if last["action"] == TEARDOWN else last["action"], last["at"]
 
 
 def _seats(connection: Connection, numbers: Any) -> Mapping[tuple[int, str], list[EngineShell]]:
@@ -308,7 +323,7 @@ def _seats(connection: Connection, numbers: Any) -> Mapping[tuple[int, str], lis
     found = defaultdict[tuple[int, str], list[EngineShell]](list)
     for row in connection.execute(query).mappings():
         label = f"{row['box']}/{row['name']}"
-        walls = row["wall_nm"], row["wall_after_nm"], row["wall_wear_u_nm"]
-        shell = EngineShell(row["half"], row["shell"], label, *walls, row["state"])
+        walls = row["wall_nm"] or row["wall_tried_nm"], row["wall_after_nm"], row["wall_wear_u_nm"]
+        shell = EngineShell(row["half"], row["shell"], label, *walls, row["state"], tried=row["wall_nm"] is None)
         found[row["engine"], row["position"]].append(shell)
     return found

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 OUTSIDE: Final = "outside-limits"
 IN_DOUBT: Final = "in-doubt"
 NOT_TO_BE_RUN: Final = "not-to-be-run"
+TEARDOWN: Final = "teardown"  # the action, and how what ran has left its engine
 
 
 class Difference(NamedTuple):
@@ -189,16 +190,17 @@ class TakenIn(NamedTuple):
 
 
 class EngineShell(NamedTuple):
-    """A shell that an engine runs on, or ran on until it was taken down. `wall_wear_u_nm` is the expanded uncertainty
-    of the wear; None: not known."""
+    """A shell that an engine runs on, or ran on until it was taken down, or that was only `tried` in it.
+    `wall_wear_u_nm` is the expanded uncertainty of the wear; None: not known."""
 
     half: str
     number: int
     label: str
-    wall_nm: int | None  # when it was fitted
+    wall_nm: int | None  # when it was fitted; None: an earlier version did not keep that of one that was tried
     wall_after_nm: int | None
     wall_wear_u_nm: float | None
     state: str
+    tried: bool = False
 
 
 class Assembled(NamedTuple):
@@ -255,7 +257,10 @@ class EnginePosition(NamedTuple):
     it is built inside them later on. `in_doubt`: it rested on readings in doubt. `readings`: what was read with its
     shells in, the one that decides first, which is `assembled_nm`. `judged`: by part, what was wrong with
     its wear, as codes, and what was missing for its uncertainty. `left`: how its shells have left it,
-    `put-back`, `teardown`, `never-run` or `correct`, and when; empty while they are in it."""
+    `put-back`, `teardown`, `never-run` or `correct`, and when; empty while they are in it. What follows those is what
+    the clearance was worked out with, None or empty where an earlier version did not keep it: `seating_nm` counted in,
+    `uncounted_nm` of coating that does not count as wall, its expanded uncertainty and whether it is at least that, the
+    position that the `housing` came from if it moved, and which plan it was built to."""
 
     position: str
     kind: str
@@ -275,6 +280,18 @@ class EnginePosition(NamedTuple):
     left: str = ""
     left_at: str = ""
     judged: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {}
+    seating_nm: int | None = None
+    uncounted_nm: int | None = None
+    clearance_u_nm: float | None = None
+    clearance_u_least: bool | None = None
+    housing: str = ""
+    limits_from: str = ""
+    gauges_celsius: float | None = None
+    parts_celsius: float | None = None
+    kelvin_limit: float | None = None
+    plan_number: int | None = None
+    plan_date: str = ""
+    plan_time: str = ""
     readings: tuple[Assembled, ...] = ()
 
     @property
@@ -305,7 +322,7 @@ class EnginePosition(NamedTuple):
             journal = self.journal_nm, self.journal_after_nm, self.journal_wear_u_nm
             found.append(Wear.of(self.position, "journal", "", *journal))
         for one in self.shells:
-            if one.wall_nm is not None and (one.wall_after_nm is not None or one.half in self.judged):
+            if one.wall_nm is not None and not one.tried and (one.wall_after_nm is not None or one.half in self.judged):
                 figures = one.wall_nm, one.wall_after_nm, one.wall_wear_u_nm
                 found.append(Wear.of(self.position, one.half, one.label, *figures))
         return tuple(self._as_judged(wear) for wear in found)
@@ -325,7 +342,9 @@ class EnginePosition(NamedTuple):
 
 
 class EngineRecord(NamedTuple):
-    """An engine that was built from the shelf."""
+    """An engine that was built from the shelf. `torn_down` is when it was taken down. `unit` is that of its job,
+    `names` are those of all positions of the job, `record` the user's own words in it; empty where an earlier version
+    did not keep them."""
 
     number: int
     job: str
@@ -335,6 +354,11 @@ class EngineRecord(NamedTuple):
     note: str
     torn_down: str
     positions: tuple[EnginePosition, ...]
+    torn_down_by: str = ""
+    torn_down_note: str = ""
+    unit: str = ""
+    names: tuple[str, ...] = ()
+    record: Mapping[str, str] = {}
 
     @property
     def outside(self) -> tuple[EnginePosition, ...]:
@@ -347,6 +371,26 @@ class EngineRecord(NamedTuple):
         return tuple(p for p in self.positions if p.is_not_to_be_run)
 
     @property
+    def incomplete(self) -> tuple[EnginePosition, ...]:
+        """What was fitted, and is not there as it was, though the engine was not taken down then."""
+        return tuple(p for p in self.positions if p.left in ("put-back", "correct") or not p.is_whole)
+
+    @property
+    def never_fitted(self) -> tuple[str, ...]:
+        """The positions of its job that it has not."""
+        mine = {p.position for p in self.positions}
+        return tuple(name for name in self.names if name not in mine)
+
+    @property
+    def needs_attention(self) -> bool:
+        """Whether it is not whole, or what stands in it is not to be run, reads otherwise than calculated, or rests on
+        readings in doubt."""
+        doubted = any(p.in_doubt and not p.left for p in self.positions)
+        apart = any(one.verdict and not one.permitted for p in self.positions if not p.left for one in p.readings)
+        missing = bool(self.incomplete) or (not self.torn_down and bool(self.never_fitted))
+        return missing or doubted or apart or bool(self.not_to_be_run)
+
+    @property
     def wears(self) -> tuple["Wear", ...]:
         """What had worn when it was taken down."""
         return tuple(wear for p in self.positions for wear in p.wears) if self.torn_down else ()
@@ -355,8 +399,8 @@ class EngineRecord(NamedTuple):
     def state(self) -> str:
         """How it was left as a whole, as `left` of a position; empty while any of it stands."""
         if self.torn_down:
-            run = [p for p in self.positions if p.left == "teardown"]
-            return "teardown" if run else "never-run"
+            run = [p for p in self.positions if p.left == TEARDOWN]
+            return TEARDOWN if run else "never-run"
         return "" if any(not p.left for p in self.positions) else max((p.left for p in self.positions), default="")
 
     @property

@@ -61,6 +61,8 @@ JOBS: dict[str, dict[str, Any]] = {
     },
     "void": {"rods": 4, "mains": 3},
     "full": {"rods": 8, "mains": 5, "note": "P-4417-X", "title": "Sawmill engine, winter overhaul", "repeats": 4},
+    "out": {"rods": 4, "mains": 5, "tight": True},
+    "twenty-four": {"rods": 12, "mains": 12, "pins": False},
     "full-out": {"rods": 4, "mains": 5, "repeats": 4, "customer": " " + "n" * 200},
     **{f"full-{n}": {"rods": n - 7, "mains": 7, "note": "P-4417-X", "repeats": 2} for n in range(20, 28, 2)},
 }  # fmt: skip
@@ -91,11 +93,21 @@ def seen(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Path, Page
     return dict(zip(folders, zip(folders.values(), looked_at(pages), strict=True), strict=True))
 
 
-def made(folder: Path, *, repeats: int = 1, customer: str = "", **job: Any) -> Path:
-    """An engine; with `repeats`, every journal and housing bore read so often, and a job.toml that says all it can,
-    also this of the customer."""
+def made(
+    folder: Path, *, repeats: int = 1, customer: str = "", pins: bool = True, tight: bool = False, **job: Any
+) -> Path:
+    """An engine, or one without `pins`, or with a bore that is too `tight`; with `repeats`, every journal and housing
+    bore read so often, and a job.toml that says all it can, also this of the customer."""
     if repeats == 1:
-        return engine(folder, **job)
+        engine(folder, **job)
+        text = (folder / "positions.csv").read_text(encoding="utf-8")
+        if not pins:
+            text = re.sub(r"(?m)^(R[0-9]+,rod,[0-9.]+,[0-9.]+),[0-9]+,", r"\1,,", text)
+        if tight:
+            text, number = re.subn(r",1\.8164\d,1\.94\d+,", ",1.81640,1.94070,", text, count=1)
+            assert number == 1
+        (folder / "positions.csv").write_text(text, encoding="utf-8")
+        return folder
     more = "".join(
         f"[gauge.{name}]\nresolution = 0.0001\nlimit = 0.0001\nrepeatability = 0.00005\n{further}"
         for name, further in (("bore-gauge-1", 'set_with = "mic-1"\n'), ("ball-micrometer", ""))
@@ -159,7 +171,9 @@ def test_the_look_is_not_blind(tmp_path: Path) -> None:
         + "</p><img src=http://x.invalid/x.png>"
         "<script>console.log('said')</script><p class=block><b class=shell style='font-size:1pt'>x</b></p>"
         "<div class=block><dl><div style='display:flex'><dt>expect</dt><dd style='margin:0'>0.06</dd></div></dl>"
-        "<b style='line-height:1'><u>6</u></b></div></body></html>",
+        "<b style='line-height:1'><u>6</u></b></div><div class=strips><svg width=300 height=20></svg><br>"
+        "<span class=end>flywheel</span></div><table class=ways style='width:1px'><tbody><tr><th>by hand</th></tr>"
+        "</tbody></table></body></html>",
         encoding="utf-8",
     )
     (found,) = looked_at([(page, None)])
@@ -168,15 +182,17 @@ def test_the_look_is_not_blind(tmp_path: Path) -> None:
     assert "wider than the window" in faults and any("over one another" in f for f in faults)
     assert any("outside" in f for f in faults) and "too close: expect / 0.06" in faults
     assert any(f.startswith("the line under 6 touches") for f in faults)
+    assert "flywheel is not at the end of its line" in faults and "squeezed: by hand" in faults
     rules = {told.split(":")[0] for told in found["accessibility"]}
     assert {"html-has-lang", "image-alt", "color-contrast"} <= rules
 
 
 def test_labels_are_as_large_as_they_were_asked_for(tmp_path: Path) -> None:
     """Labels that say all there is to say, with locations of several words, are of the size asked for, small or large:
-    their letters become smaller first. So are those with long names, in labels that are large enough."""
+    their letters become smaller first, but none is below 6 points. So are those with long names, in labels that are
+    large enough."""
     pages = []
-    for name, sizes in (("full", ("40x20", "60x30", "70x37.5")), ("long", ("70x37.5",))):
+    for name, sizes in (("full", ("40x20", "60x30", "70x37.5", "190x240")), ("long", ("70x37.5",))):
         long = " of the old set" if name == "long" else ""
         folder = engine(tmp_path / name, rods=3, mains=2, note="P-4417-X", long=long)
         for kind in ("rod", "main"):
@@ -197,7 +213,7 @@ def test_labels_are_as_large_as_they_were_asked_for(tmp_path: Path) -> None:
             pages.append((folder / f"{size}.html", None))
     for found in looked_at(pages):
         nothing_is_wrong(found)
-        assert found["labels_over"] < 0.5
+        assert found["labels_over"] < 0.5 and found["letters_pt"] >= 5.99
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
@@ -274,11 +290,7 @@ def test_the_record_of_an_engine_in_a_browser(tmp_path: Path) -> None:
     pages = []
     for name, words in (("three", "letter of 2 March of the engine's maker, reference 55"), ("hostile", WORDS)):
         own = JOBS["hostile"] if name == "hostile" else {"note": "P-4417-X", "title": "Sawmill engine"}
-        folder = engine(tmp_path / name, **{**own, "rods": 8, "mains": 5})
-        text = (folder / "positions.csv").read_text(encoding="utf-8")
-        text, tight = re.subn(r",1\.8164\d,1\.94\d+,", ",1.81640,1.94070,", text, count=1)
-        assert tight == 1
-        (folder / "positions.csv").write_text(text, encoding="utf-8")
+        folder = made(tmp_path / name, **{**own, "rods": 8, "mains": 5}, tight=True)
         _run("assign", folder, "--save")
         shelf, planned = open_shelf(tmp_path / f"{name}.db"), read_planned(folder)
         take_in(shelf, read_stock([folder]))

@@ -59,13 +59,14 @@ def test_without_pins_they_stand_in_file_order() -> None:
 
 def test_every_position_stands_on_some_line_once() -> None:
     """Of any number of positions and kinds each stands once, places of a strip do not touch, and strips are as wide as
-    their places."""
+    their places, the first and the last with room for a word beside them."""
     kinds = ("main", "rod", "cam main", "balance")
     for count in (1, 2, 7, 8, 9, 30):
         job = crank(*((f"{kind[0]}{i}", kind, None) for kind in kinds for i in range(count)))
         lines = crank_lines(job)
         labels = [label.text for line in lines for s in line.strips for p in s.places for label in p.labels]
         assert sorted(labels) == sorted(p.name for p in job.positions) and len(lines) == 3
+        assert all(line.strips[-1].width <= 344 - 65 and line.strips[0].width <= 344 - 40 for line in lines)
         for strip in (strip for line in lines for strip in line.strips):
             xs = [place.x for place in strip.places]
             assert all(b - a >= 40 for a, b in pairwise(xs)) and 0 < xs[0] <= xs[-1] < strip.width <= 344

@@ -9,7 +9,7 @@ from made.shelves import Clock, lived_on
 
 from fitmatch.problems import InputError
 from fitmatch.shelf import RefusedError, Shelf, engines, export, history, import_, open_shelf, show
-from fitmatch.shelf.store.schema import METADATA
+from fitmatch.shelf.store.schema import METADATA, VERSIONS
 
 
 def contents(folder: Path) -> dict[str, bytes]:
@@ -93,7 +93,7 @@ def sound(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.mark.parametrize(
     ("file", "old", "new", "expected"),
     [
-        ("version.csv", "0001", "9999", "newer"),
+        ("version.csv", VERSIONS[-1], "9999", "newer"),
         ("version.csv", "version", "edition", "missing-column"),
         ("shells.csv", ",1569720,", ",1569720.5,", "unknown-value"),
         ("shells.csv", "wall_nm", "wall", "misspelt-column"),

@@ -214,7 +214,7 @@ def test_what_turns_out_to_be_outside_is_not_to_be_run(shelf: Shelf, job: Path, 
     number = engine(shelf, 1).positions[0].shells[0].number
     for words in (("engine", 1), ("engines",), ("history", number)):
         assert "NOT TO BE RUN" in run("shelf", *words).out, words
-    assert run("sheet", "--engine", 1, "--output", tmp_path / "e.html").status == 0
+    assert run("sheet", "--engine", 1, "--output", tmp_path / "e.html").status == 1
     page = page_of((tmp_path / "e.html").read_text(encoding="utf-8"))
     assert "NOT TO BE RUN: R1." in next(page.all("header")).text
     assert run("shelf", "fitted", job).status == 2

@@ -48,6 +48,7 @@ class Said(NamedTuple):
     per_unit: int
     jobs: tuple[str, ...]  # what it calls several jobs
     together: Mapping[str, Together]  # of several jobs, by kind
+    uncertain: Mapping[str, tuple[float, bool]]  # by position, expanded, in nm; and whether it is at least that
     wrong_stamps: tuple[str, ...]  # what it has for its number, date or time and none can be
 
     def contradicts(self, placement: Placement) -> bool:
@@ -95,6 +96,7 @@ def said(plan: SavedPlan, job: Job) -> Said:
         per_unit,
         tuple(str(one.get("job")) for one in jobs),
         dict(_together(document, per_unit, labels or {})),
+        {str(p.get("position")): u for p in placed if (u := _uncertain(p.get("uncertainty"), per_unit)) is not None},
         tuple(
             f"plan_{what}"
             for what, read in (("number", plan.number), ("date", plan.date), ("time", plan.time))
@@ -120,6 +122,12 @@ def _together(document: Mapping[str, Any], per_unit: int, labels: Mapping[str, s
             rows = (p for key in ("positions", "unfilled", "unmeasured") for p in _rows(document, key))
             number = sum("position" in p and p.get("kind") == kind and p.get("job") in value["jobs"] for p in rows)
             yield kind, Together(tuple(map(str, value["jobs"])), number, figures)
+
+
+def _uncertain(value: object, per_unit: int) -> tuple[float, bool] | None:
+    if not isinstance(value, dict) or not _is_number(value.get("expanded")):
+        return None
+    return float(Decimal(value["expanded"]) * per_unit), bool(value.get("unknown"))
 
 
 def _waits(other: Mapping[str, Any], kind: str) -> bool:

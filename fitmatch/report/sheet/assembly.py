@@ -256,7 +256,7 @@ class _Blocks:
 
     def _told(self, position: Position, *, in_doubt: bool) -> Iterator[str]:
         if position.housing:
-            yield f"Moved: the housing of {position.housing} goes here. {TOGETHER}"
+            yield self._moved(position, position.housing)
         wanted = asked_of(self._plan.job, position)
         if wanted:
             yield f"asks for {wanted}"
@@ -266,6 +266,15 @@ class _Blocks:
                 yield one_line(words_of(flag.what, self._unit))
         if position.note:
             yield one_line(position.note)
+
+    def _moved(self, position: Position, housing: str) -> str:
+        """That a housing goes here, or may come here later on: what is in doubt, or not ready, may change all moves."""
+        doubted = [d.feature for d in self._shown.doubts_of(position) if d.feature == "housing_bore"]
+        if doubted:
+            return f"Do not move the housing of {housing} here before its bore is measured again: another may suit."
+        if not_yet_fitted(self._plan, position.kind):
+            return f"Do not move the housing of {housing} here before its kind may be fitted: another may suit."
+        return f"Moved: the housing of {housing} goes here. {TOGETHER}"
 
 
 def lies_at(number: int, location: str) -> str:

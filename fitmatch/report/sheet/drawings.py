@@ -2,13 +2,14 @@
 templates hold the shapes."""
 
 from collections.abc import Collection, Iterable, Sequence
+from math import ceil
 from typing import Final, NamedTuple
 
 from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Position
 
-_A_STRIP: Final = 8  # places on one strip: as wide as a telephone
+_A_STRIP: Final = 6  # places on one strip: with the word at its end as wide as a telephone
 _APART: Final = 43  # units between places
 _LONGEST_LABEL: Final = 6  # characters for which there is room
 _LABEL: Final = 14  # units from one label to the one below it
@@ -115,7 +116,8 @@ def _line(job: Job, kinds: Sequence[str], marked: Collection[str]) -> Line:
             along = (at / (last - 1) if last > 1 else 0.5) if on_the_line else (at + 0.5) / last
             placed.append((along, not on_the_line, pins[pin]))
     placed.sort(key=lambda one: one[:2])
-    batches = [placed[at : at + _A_STRIP] for at in range(0, len(placed), _A_STRIP)]
+    each = ceil(len(placed) / ceil(len(placed) / _A_STRIP))
+    batches = [placed[at : at + each] for at in range(0, len(placed), each)]
     strips = []
     for number, some in enumerate(batches, 1):
         names = ", ".join(

@@ -21,7 +21,7 @@ from fitmatch.report.shared.states import (
 from fitmatch.report.sheet.assembly import assembly
 from fitmatch.report.sheet.cards import REPEATS, cards
 from fitmatch.report.sheet.figures import figured
-from fitmatch.report.sheet.leftovers import USUAL, leftovers, letters_pt
+from fitmatch.report.sheet.leftovers import LEAST_PT, USUAL, leftovers, letters_pt
 from fitmatch.report.sheet.record import recorded
 from fitmatch.report.sheet.source import PARTS, Label, Shown, Source
 from fitmatch.report.words.with_shells_in import VERDICTS
@@ -39,12 +39,12 @@ _OF_A_PLAN: Final[Mapping[str, Callable[[Shown], Any]]] = {
     "record": recorded,
 }
 _AS_READ: Final = "as read with the shells in"
-_LOOK: Final = "Look there before anything else."
+_LOOK: Final = "Look there before anything else"
 _ALARMS: Final[Mapping[str, tuple[str, str]]] = {
     NOT_TO_BE_RUN: (_AS_READ, _LOOK),
     **{VERDICTS[verdict]: (_AS_READ, _LOOK) for verdict in (Verdict.MISTAKE, Verdict.APART)},
-    IN_DOUBT: ("", f"{MEASURE_FIRST[0].upper()}{MEASURE_FIRST[1:]}."),
-    DANGER: ("", "The clearance is outside its limits."),
+    IN_DOUBT: ("", f"{MEASURE_FIRST[0].upper()}{MEASURE_FIRST[1:]}"),
+    DANGER: ("", "The clearance is outside its limits"),
     NOT_FILLED: ("", ""),
     NOT_MEASURED: ("", ""),
 }
@@ -145,8 +145,15 @@ def _alarms(shown: Shown) -> Iterator[str]:
     for state, (how, todo) in _ALARMS.items():
         names = [name for name, some in states.items() if state in some]
         if names:
-            yield " ".join(filter(None, [state, how])) + f": {listed(names)}." + (todo and f" {todo}")
+            what = f": {listed(_in_doubt(shown))}." if state == IN_DOUBT else "." if todo else ""
+            yield " ".join(filter(None, [state, how])) + f": {listed(names)}." + (todo and f" {todo}") + what
     yield from filter(None, map(shown.not_yet, shown.kinds))
+
+
+def _in_doubt(shown: Shown) -> list[str]:
+    """The readings to measure again, each by its part: a housing that moved keeps the name of where it was measured."""
+    doubts = (doubt for position in shown.plan.job.positions for doubt in shown.doubts_of(position))
+    return list(dict.fromkeys(f"{doubt.item} {doubt.feature.replace('_', ' ')}" for doubt in doubts))
 
 
 def _style(heading: Heading, label: Label) -> str:
@@ -160,6 +167,7 @@ def _style(heading: Heading, label: Label) -> str:
         "LABEL-WIDTH": f"{label.width_mm:g}mm",
         "LABEL-HEIGHT": f"{label.height_mm:g}mm",
         "LABEL-LETTERS": f"{letters_pt(label):.2f}pt",
+        "LABEL-LEAST": f"{LEAST_PT:g}pt",
     }.items():
         css = css.replace(f"@@{name}@@", value)
     return css

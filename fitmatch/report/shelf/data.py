@@ -66,7 +66,7 @@ _POSITION: Final = (
         "max",
     ),
     *("assembled_difference_u", "assembled_method", "assembled_by", "assembled_date", "assembled_verdict"),
-    *("not_to_be_run", "within_limits", "permission", "in_doubt", "left", "left_at"),
+    *("not_to_be_run", "within_limits", "permission", "in_doubt", "left", "left_at", "seating", "clearance_u"),
     *(f"{part}_{what}" for part in ("journal", "upper", "lower") for what in ("wear", "wear_u")),
 )
 _SEALED: Final = (
@@ -87,6 +87,8 @@ _LENGTHS: Final = frozenset(
         "min",
         "max",
         "journal_after",
+        "seating",
+        "clearance_u",
         "assembled_difference_u",
         *(f"{part}_{what}" for part in ("journal", "upper", "lower") for what in ("wear", "wear_u")),
     )
@@ -252,8 +254,11 @@ def _event_cells(event: Event, unit: str) -> dict[str, Value]:
 
 def engine_value(engine: EngineRecord, unit: str) -> dict[str, Value]:
     """One engine with its positions."""
-    own = {name: value for name, value in engine._asdict().items() if name != "positions"}
+    aside = ("positions", "unit", "names", "record")
+    own = {name: value for name, value in engine._asdict().items() if name not in aside}
     return _nulls(own) | {
+        "never_fitted": list(engine.never_fitted),
+        "record": dict(engine.record),
         "state": engine.state or None,
         "out_of_limits": [p.position for p in engine.outside],
         "not_to_be_run": [p.position for p in engine.not_to_be_run],
@@ -269,10 +274,15 @@ def _position(position: EnginePosition, unit: str) -> dict[str, Value]:
     }
     if not position.is_whole:
         own["clearance_nm"] = None
-    worn = {"journal_wear_u": wear_u(position.journal_wear_u_nm, unit)}
+    worn = {name: wear_u(own[f"{name}_nm"], unit) for name in ("journal_wear_u", "clearance_u")}
+    heat = {name: _plain(own[name]) for name in ("gauges_celsius", "parts_celsius", "kelvin_limit")}
     readings = {"readings": [_reading(one, unit) for one in position.readings]}
     halves = {half: shells.get(half) for half in ("upper", "lower")}
-    return _nulls(named_values(own, unit)) | worn | halves | readings
+    return _nulls(named_values(own | heat, unit)) | worn | halves | readings
+
+
+def _plain(value: float | None) -> Number | None:
+    return None if value is None else Number(f"{value:g}")
 
 
 def _reading(one: Assembled, unit: str) -> dict[str, Value]:

@@ -170,9 +170,10 @@ def engine_text(engine: EngineRecord, unit: str) -> str:
     """One engine with its positions."""
     by = f" by {clean(engine.by)}" if engine.by else ""
     head = paragraph(f"engine {engine.number}, {clean(engine.title or engine.job)}, built {engine.at[:10]}{by}")
-    head += [how_left(engine)] if engine.state else []
+    head += [how_left(engine) + _taken_down(engine)] if engine.state else []
     permitted = [_permitted(p) for p in engine.outside]
     doubted = [f"{whole(p.position)} rests on readings in doubt" for p in engine.positions if p.in_doubt]
+    doubted += [f"{whole(name)} was not fitted in this engine" for name in engine.never_fitted]
     doubted += [words(fact, unit) for p in engine.positions if engine.torn_down for fact in p.attention]
     measured = [wear for wear in engine.wears if wear.after_nm is not None]
     rows = table(
@@ -201,6 +202,11 @@ def how_left(one: EngineRecord | EnginePosition) -> str:
     """How an engine or a position was left, and when; empty while it stands."""
     code = one.state if isinstance(one, EngineRecord) else one.left
     return _LEFT[code].format(one.left_at[:10]) if code else ""
+
+
+def _taken_down(engine: EngineRecord) -> str:
+    by = f" by {clean(engine.torn_down_by)}" if engine.torn_down_by else ""
+    return f"{by}; {clean(engine.torn_down_note)}" if engine.torn_down_note else by
 
 
 def half_fitted(position: EnginePosition) -> str:

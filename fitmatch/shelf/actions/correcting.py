@@ -1,7 +1,6 @@
 """Correcting a mistake: events that restore what was before those of another action, which stay in the history."""
 
 from collections.abc import Iterable
-from typing import Final
 
 from sqlalchemy import Connection, RowMapping, func, select
 from sqlalchemy.exc import IntegrityError
@@ -21,12 +20,10 @@ from fitmatch.shelf.events import (
 )
 from fitmatch.shelf.finding import may_exist
 from fitmatch.shelf.jobs import open_job
-from fitmatch.shelf.records import Changed
+from fitmatch.shelf.records import TEARDOWN, Changed
 from fitmatch.shelf.refusals import RefusedError, refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import BOXES, ENGINE_POSITIONS, ENGINES, EVENTS, JOBS, SENT_BACK, SHELLS
-
-_TEARDOWN: Final = "teardown"
 
 
 def correct(shelf: Shelf, number: int, *, by: str = "", note: str = "") -> Changed:
@@ -141,5 +138,5 @@ def _write_whether_it_stands(connection: Connection, event: RowMapping, holds: I
     root = event
     while root["corrects"] is not None and (before := _event(connection, root["corrects"])) is not None:
         root = before
-    if root["action"] == _TEARDOWN:
+    if root["action"] == TEARDOWN:
         connection.execute(ENGINES.update().where(mine).values(torn_down=root["at"]))

@@ -1,5 +1,6 @@
 """Fitting what is set aside: the engine and each of its positions are recorded for ever."""
 
+import json
 from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
@@ -11,13 +12,23 @@ from fitmatch.records.parts import SIDES
 from fitmatch.shelf.actions.setting_aside import refuse_if_read_otherwise
 from fitmatch.shelf.describing import faults_of_plan
 from fitmatch.shelf.events import By, Change, Hold, change, events_numbered, kept_readings, next_number
+from fitmatch.shelf.finding import parts
+from fitmatch.shelf.gauges import gauge_numbers
 from fitmatch.shelf.jobs import holds_of, known_job, where_it_is
 from fitmatch.shelf.looking import engine_on
-from fitmatch.shelf.planned import Planned
+from fitmatch.shelf.planned import Planned, PlannedPosition
 from fitmatch.shelf.records import IN_DOUBT, NOT_TO_BE_RUN, OUTSIDE, Assembled, Changed, EnginePosition, together
 from fitmatch.shelf.refusals import RefusedError, refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
-from fitmatch.shelf.store.schema import ENGINE_POSITIONS, ENGINES, FITTED, JOB_POSITIONS, JOBS
+from fitmatch.shelf.store.schema import (
+    ENGINE_POSITIONS,
+    ENGINE_READINGS,
+    ENGINES,
+    FITTED,
+    JOB_POSITIONS,
+    JOBS,
+    SHELLS,
+)
 
 
 def fitted(
@@ -59,7 +70,9 @@ def fitted(
         if wanted:
             engine = _engine(connection, job, said)
             now = {name: _permitted(read.get(name, ()), name in permitted) for name in wanted}
-            _write_positions(connection, engine, [rows[name] for name in wanted], permitted, now)
+            _write_job(connection, engine, planned)
+            _write_positions(connection, engine, [rows[name] for name in wanted], permitted, now, planned)
+            _write_readings(connection, engine, wanted, planned)
             changes = [
                 Change(
                     rows[name][half],
@@ -189,15 +202,26 @@ def _engine(connection: Connection, job: RowMapping, said: By) -> int:
     return number
 
 
+def _write_job(connection: Connection, engine: int, planned: Planned) -> None:
+    """What the record of an engine says of its job, as that is now."""
+    values = {"unit": planned.unit, "names": json.dumps(planned.names), "record": json.dumps(dict(planned.record))}
+    connection.execute(ENGINES.update().where(ENGINES.c.number == engine).values(**values))
+
+
 def _write_positions(
     connection: Connection,
     engine: int,
     rows: Collection[RowMapping],
     permitted: Mapping[str, str],
     read: Mapping[str, tuple[Assembled, ...]],
+    planned: Planned,
 ) -> None:
+    coatings = {} if planned.coating_counts else _coatings(connection, rows)
+    built = {one.position: one for one in planned.positions}
     for row in rows:
         own: dict[str, Any] = {c.name: row[c.name] for c in JOB_POSITIONS.c if c.name in ENGINE_POSITIONS.c}
+        own |= _as_built(built[row["position"]], planned)
+        own["uncounted_nm"] = sum(coatings.get(row[half], 0) for half in SIDES)
         there = (ENGINE_POSITIONS.c.engine == engine) & (ENGINE_POSITIONS.c.position == row["position"])
         before = connection.execute(select(ENGINE_POSITIONS.c.permission).where(there)).first()
         quoted = permitted.get(row["position"]) or (before.permission if before else "")  # once quoted, for ever
@@ -207,3 +231,52 @@ def _write_positions(
             connection.execute(ENGINE_POSITIONS.insert().values(engine=engine, **own))
         else:
             connection.execute(ENGINE_POSITIONS.update().where(there).values(**own))
+
+
+def _coatings(connection: Connection, rows: Collection[RowMapping]) -> dict[int, int]:
+    """By shell."""
+    numbers = [row[half] for row in rows for half in SIDES]
+    found: dict[int, int] = {}
+    for some in parts(numbers):
+        query = select(SHELLS.c.number, SHELLS.c.coating_nm).where(SHELLS.c.number.in_(some))
+        found |= {row.number: row.coating_nm for row in connection.execute(query)}
+    return found
+
+
+def _as_built(one: PlannedPosition, planned: Planned) -> dict[str, Any]:
+    """What it takes to check the clearance of a position later on."""
+    names = ("seating_nm", "clearance_u_nm", "clearance_u_least", "housing", "limits_from")
+    heat = planned.temperature
+    at = {} if heat is None else {"gauges_celsius": float(heat.gauges), "parts_celsius": float(heat.parts)}
+    limit = None if heat is None or heat.limit is None else float(heat.limit)
+    stamp = dict(zip(("plan_number", "plan_date", "plan_time"), planned.stamp, strict=True))
+    nothing = {"gauges_celsius": None, "parts_celsius": None}
+    return {name: getattr(one, name) for name in names} | nothing | at | {"kelvin_limit": limit} | stamp
+
+
+def _write_readings(connection: Connection, engine: int, wanted: Collection[str], planned: Planned) -> None:
+    """What journals and bores were read to be, in place of what is there."""
+    mine = [one for one in planned.positions if one.position in wanted]
+    used = {r.gauge for one in mine for some in one.readings.values() for r in some}
+    gauges = gauge_numbers(connection, {name: gauge for name, gauge in planned.gauges.items() if name in used})
+    there = ENGINE_READINGS.delete().where(ENGINE_READINGS.c.engine == engine)
+    for one in mine:
+        connection.execute(there.where(ENGINE_READINGS.c.position == one.position))
+    rows = [
+        {
+            "engine": engine,
+            "position": one.position,
+            "feature": feature,
+            "place": place,
+            "nm": r.nm,
+            "station": r.station,
+            "angle": r.angle,
+            "gauge": gauges.get(r.gauge or ""),
+            "confirmed": r.confirmed,
+        }
+        for one in mine
+        for feature, some in one.readings.items()
+        for place, r in enumerate(some, 1)
+    ]
+    if rows:
+        connection.execute(ENGINE_READINGS.insert(), rows)

@@ -20,7 +20,7 @@ from fitmatch.shelf.actions.setting_aside import values_back
 from fitmatch.shelf.events import By, Change, change, events_numbered
 from fitmatch.shelf.finding import may_exist, numbered
 from fitmatch.shelf.gauges import NOTHING_READ, ReadingsThen, gauge_numbers
-from fitmatch.shelf.records import ShelfShell, TornDown, Wear
+from fitmatch.shelf.records import TEARDOWN, ShelfShell, TornDown, Wear
 from fitmatch.shelf.refusals import RefusedError
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import (
@@ -62,7 +62,7 @@ def teardown(
         seats = _seats(connection, engine)
         if not seats:
             raise RefusedError(Fact("nothing-fitted", {"number": engine}))
-        said = By(shelf.now(), "teardown", job=row["job"], engine=engine, by=by, note=note)
+        said = By(shelf.now(), TEARDOWN, job=row["job"], engine=engine, by=by, note=note)
         if never_run:
             return _done(connection, said, (), [_unchanged(connection, shell) for shell in _all(seats)])
         wears = _Wears(connection, again, engine).of(seats)
