@@ -1,5 +1,6 @@
 """Outcomes of draws turned into figures, what the next box is worth, and when it is worth nothing."""
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from functools import reduce
@@ -125,7 +126,10 @@ def _mean(values: Sequence[int]) -> Mean | None:
 
 def _empty(one: KindTask, column: _Column) -> dict[str, int]:
     """By position, those that are empty most often first."""
-    draws = {p.name: sum(some >> at & 1 for some in column.empty) for at, p in enumerate(one.job.positions)}
+    found = Counter(column.empty)
+    draws = {
+        p.name: sum(count for some, count in found.items() if some >> at & 1) for at, p in enumerate(one.job.positions)
+    }
     return {name: count for name, count in sorted(draws.items(), key=lambda item: -item[1]) if count}
 
 
