@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     metavar="N",
     help="The most boxes to open of one kind.  [default: the job's]",
 )
+@click.option("--kind", help="This kind only.")
 @click.option(
     "--draws",
     type=click.IntRange(1, 1_000_000),
@@ -58,6 +59,7 @@ if TYPE_CHECKING:
 def command(
     job: Path,
     budget: int | None,
+    kind: str | None,
     draws: int,
     seed: int,
     tolerance: str | None,
@@ -109,6 +111,7 @@ def command(
         try:
             found = boxes(
                 task,
+                kind=kind,
                 draws=draws,
                 seed=seed,
                 budget=budget,
@@ -120,6 +123,8 @@ def command(
         except NotPossible as error:
             from fitmatch.report.words.refusals import refused
 
+            if error.why.code == "no-kind":
+                raise click.BadParameter(refused(error.why, shown), param_hint="--kind") from error
             raise click.UsageError(refused(error.why, shown)) from error
         now("writing the answer")
         answer = _answer(found, shown, full=full, as_json=as_json, as_csv=as_csv)
@@ -130,7 +135,7 @@ def command(
     if as_json or as_csv:
         print_data(answer)
     else:
-        print_report(answer, in_red=("LEFT OUT",))
+        print_report(answer, in_red=("LEFT OUT", "NO BOX CAN MEND THIS", "TOO FEW SHELLS", "NO MIX OF THESE BOXES"))
     return 1 if found.needs_attention else 0
 
 
