@@ -142,10 +142,12 @@ class History(NamedTuple):
 
 
 class Changed(NamedTuple):
-    """What an action changed: the events it added. `attention` is what somebody should look at all the same."""
+    """What an action changed: the events it added. `attention` is what somebody should look at all the same,
+    `notices` what the change means."""
 
     events: tuple[Event, ...]
     attention: tuple[Fact, ...] = ()
+    notices: tuple[Fact, ...] = ()
 
     def to_frame(self) -> "pandas.DataFrame":
         """One row for each event."""
@@ -190,7 +192,7 @@ class TakenIn(NamedTuple):
 
 class EngineShell(NamedTuple):
     """A shell that an engine runs on, or ran on until it was taken down. `wall_wear_u_nm` is the expanded uncertainty
-    of the wear; None: not known."""
+    of the wear; None: not known. `hold`: why it is on hold, though it is in the engine."""
 
     half: str
     number: int
@@ -199,6 +201,7 @@ class EngineShell(NamedTuple):
     wall_after_nm: int | None
     wall_wear_u_nm: float | None
     state: str
+    hold: str = ""
 
 
 class Assembled(NamedTuple):
@@ -290,6 +293,11 @@ class EnginePosition(NamedTuple):
         return tuple(fact for one in self.readings for fact in one.attention(self.position))
 
     @property
+    def is_on_hold(self) -> bool:
+        """Whether a shell that is in it is on hold."""
+        return any(shell.hold for shell in self.shells)
+
+    @property
     def is_whole(self) -> bool:
         """Whether it has both shells, without which there is no clearance."""
         return len(self.shells) == 2
@@ -342,6 +350,21 @@ class EngineRecord(NamedTuple):
     def not_to_be_run(self) -> tuple[EnginePosition, ...]:
         """What is outside its limits as read with the shells in, without a permission."""
         return tuple(p for p in self.positions if p.is_not_to_be_run)
+
+    @property
+    def on_hold(self) -> tuple[EnginePosition, ...]:
+        """Where a shell that is in it is on hold: it is not to run until that is settled."""
+        return tuple(p for p in self.positions if p.is_on_hold)
+
+    @property
+    def hold_attention(self) -> tuple[Fact, ...]:
+        """Which shells these are."""
+        return tuple(
+            Fact("fitted-on-hold", {"engine": self.number, "position": p.position, "name": s.label, **s._asdict()})
+            for p in self.positions
+            for s in p.shells
+            if s.hold
+        )
 
     @property
     def wears(self) -> tuple["Wear", ...]:

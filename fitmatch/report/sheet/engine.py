@@ -10,7 +10,7 @@ from fitmatch.report.shared.states import NOT_TO_BE_RUN, one_line, side_of
 from fitmatch.report.sheet.amounts import in_full, runs
 from fitmatch.report.sheet.page import Heading, page_of
 from fitmatch.report.sheet.record import Fitted, KindRecorded, Line, Recorded, common_limits, told_of_gauge
-from fitmatch.report.shelf.texts import OUT_OF_LIMITS, assembled_reading, half_fitted, how_left
+from fitmatch.report.shelf.texts import ON_HOLD, OUT_OF_LIMITS, assembled_reading, half_fitted, how_left
 from fitmatch.report.shelf.words import words
 from fitmatch.shelf.built import Built
 from fitmatch.shelf.records import EnginePosition, EngineShell
@@ -36,6 +36,8 @@ def engine_sheet(built: Built) -> bytes:
     alarms = [f"{OUT_OF_LIMITS}, permitted in writing: {listed(outside)}."] if outside else []
     if found := [p.position for p in engine.not_to_be_run]:
         alarms.insert(0, f"{NOT_TO_BE_RUN}: {listed(found)}.")
+    if found := [p.position for p in engine.on_hold]:
+        alarms.insert(0, f"{ON_HOLD}: {listed(found)}; not to run until this is settled.")
     heading = Heading(engine.title or engine.job, f"{engine.number} of the shelf", whose, whose, tuple(alarms))
     return page_of(heading, {"record": _recorded(built)})
 
