@@ -15,7 +15,8 @@ PACKAGE = Path(__file__).resolve().parent.parent / "fitmatch"
 # A folder and modules of it, a line each; a folder whose modules need some of its own folders has more than one line.
 ORDER = """
 .: version stages facts wording names lengths problems
-records: ask keys oils bearings measuring parts stacks shelved job placements doubted housings pools plans stock
+records: ask keys oils bearings measuring parts stacks shelved unopened job placements doubted housings
+records: pools plans stock
 rules: of_kind
 rules/one_half: family holds match min_wall
 rules/two_halves: same_in_bore thick_half wall_difference
@@ -23,13 +24,13 @@ rules: in_force
 rules/positions: guard limits_at movable drawing in_rows locks
 rules: registry
 gauging/sizes: materials places corrections hot form form_limits sizing
-gauging/uncertainty: student variance_ratio scatter sources combining error_model judging
+gauging/uncertainty: student variance_ratio scatter sources drawn_errors combining error_model judging
 gauging/causes: grinds digits mistakes
-gauging/doubts: groups scatter differences explanations odd repeats boxes sessions naming check
+gauging/doubts: groups scatter differences explanations series odd repeats boxes sessions naming check
 gauging: bench_path zeroing assembled bench_check
 intake/common: catalogue files findings advice quantities options sweeps running texts iso_286 bands
 intake/tables: table csv_file workbook opening columns
-intake/job_toml: globbing keys key_rows strange_keys values fits instruments running settings unread sources
+intake/job_toml: globbing keys key_rows strange_keys values fits instruments running unopened settings unread sources
 intake/rows: sheet positions shells long_file saved_plan saved_figures assembled targets all_shells copies supplied
 intake/rows: cross_checks stock_rows
 intake: own_files reading sharing_the_shelf pooling planned stacks film_limits bearings stock exported torn_down
@@ -46,6 +47,8 @@ study/film: reynolds equilibrium films
 study/comparison: compared certainties leftover_sets decision plans targets let_go boxes trade_off compare
 study/advice: advised solving changes at_the_bench halves metal grinding orders advise
 study/drawings: shapes sums ranges
+study/workers: working crews resuming
+study/boxes: scatter steps mixes noise draws intervals studied summing_up boxes
 shelf: refusals records
 shelf/store: schema addresses faults connections migrating opening
 shelf/store/migrations/versions: v0001
@@ -59,21 +62,35 @@ report/text: beside measuring remaining explaining quality attention heading ful
 report/text: advice
 report/comparison: rows plans summary films further report
 report/shelf: words data torn_down texts worth
+report/boxes: words texts data
 report/data: values rows doubts document assembled films film_frames compared ranges advised workbooks
 report/sheet: source amounts drawings assembly figures record leftovers cards page engine
 report/plots: paper clearances compared advised distribution films
-cli: exit_codes lazy blank console options solving saving pictures workbooks
+report/boxes: picture
+cli: exit_codes lazy blank console options solving saving pictures workbooks workers
 cli/shelf: opened stock holding handling looking forming copying main
 cli/bench: entries typed answers sitting
-cli: assembled assign check compare advise measure new range film sheet main
+cli: assembled assign boxes check compare advise measure new range film sheet main
 .: __main__
 """
 # Loaded inside the function that needs them, so that `--help` starts at once; some are known to few modules alone.
 LATE = {
-    *("alembic", "jinja2", "markupsafe", "matplotlib", "numpy", "openpyxl", "pandas", "platformdirs", "psycopg"),
+    *(
+        "alembic",
+        "distributed",
+        "jinja2",
+        "markupsafe",
+        "matplotlib",
+        "numpy",
+        "openpyxl",
+        "pandas",
+        "platformdirs",
+        "psycopg",
+    ),
     *("scipy",),
 }
 ONLY_IN = {
+    "distributed": ("study/workers/crews.py",),
     "jinja2": ("report/sheet/page.py",),
     "matplotlib": ("report/plots/paper.py",),
     "ortools": ("fit/solver/adapter.py",),

@@ -11,6 +11,7 @@
 
     fitmatch.compare(job).to_frame()             # strategies and baselines side by side
     fitmatch.advise(job).to_frame()              # what would help each position outside its limits
+    fitmatch.boxes(job, budget=3).to_frame()     # what more boxes would do, before any is opened
 
     job = fitmatch.read_job("my-build", assembled=True)
     fitmatch.assembled(job).to_frame()           # one row per reading with the shells in
@@ -43,6 +44,7 @@ if TYPE_CHECKING:
     from fitmatch.records.stacks import Stack as Stack
     from fitmatch.report.data.film_frames import film as film
     from fitmatch.study.advice.advise import advise as advise
+    from fitmatch.study.boxes.boxes import boxes as boxes
     from fitmatch.study.comparison.compare import compare as compare
     from fitmatch.study.drawings.ranges import range as range  # noqa: A004 (named like its command)
 
@@ -58,6 +60,7 @@ __all__ = [
     "advise",
     "assembled",
     "assign",
+    "boxes",
     "check",
     "compare",
     "film",
@@ -74,6 +77,7 @@ _HOME = {
     "advise": "fitmatch.study.advice.advise",
     "assembled": "fitmatch.gauging.assembled",
     "assign": "fitmatch.fit.assign",
+    "boxes": "fitmatch.study.boxes.boxes",
     "check": "fitmatch.gauging.doubts.check",
     "compare": "fitmatch.study.comparison.compare",
     "Stack": "fitmatch.records.stacks",

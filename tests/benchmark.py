@@ -14,29 +14,34 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from contextlib import closing
+from dataclasses import replace
+from multiprocessing import get_context
+from multiprocessing.queues import Queue
+from multiprocessing.synchronize import Barrier
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from made.toy_draws import Toy, signed, toy
 from oracles.rulebook import Rules, records
 
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.answer.kernel import Kernel
 from fitmatch.fit.assign import assign
-from fitmatch.fit.classes.candidates import Kind
-from fitmatch.fit.solver.adapter import Outcome, solve
-from fitmatch.fit.solver.program import Program
-from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.intake.reading import read_job
 from fitmatch.records.bearings import Bearing
 from fitmatch.records.job import Job
 from fitmatch.records.oils import Oil
 from fitmatch.records.parts import Fit, Position, Shell, Size
+from fitmatch.records.unopened import BoxesTold, StepTold
+from fitmatch.study.boxes.boxes import boxes
 from fitmatch.study.film.films import film
 from fitmatch.study.film.reynolds import film_at
+from fitmatch.study.workers import crews
+from fitmatch.study.workers.working import Hiring, work_through
 
 ROOT = Path(__file__).resolve().parent.parent
 RUNS = 15
-PLAIN_LIMIT_S = 60
 FILM = ["--unit", "mm", "--journal", "50", "--width", "20", "--load", "8000", "--speed", "3000",
         "--clearance", "0.05", "--oil-40", "100", "--oil-100", "11.2", "--density", "875", "--density-slope", "0.65",
         "--heat-capacity", "2100", "--inlet", "90"]  # fmt: skip
@@ -162,75 +167,6 @@ def big_job(positions: int, halves: int, boxes: int, grid_nm: int) -> Job:
     return Job(ROOT, "benchmark", "mm", fits, tuple(rows), tuple(shells), records(Rules()))
 
 
-def plain_model(job: Job) -> str:
-    """The plain program: 0/1 for each position and single shell, deviations and wall differences as rows over them, the
-    levels one after the other (with |deviation| for its square, which is easier). Seconds it takes, or the limit."""
-    stop = Stop(PLAIN_LIMIT_S)
-    program = Program()
-
-    def variable(most: int) -> int:
-        return program.variable(most)
-
-    halves = [[s for s in job.shells if s.half == half] for half in ("upper", "lower")]
-    takes: dict[str, list[tuple[int, int]]] = {f"{s.half}{s.name}": [] for s in job.shells}
-    worst, offs, differences, walls = variable(20_000), [], [], []
-    for p in job.positions:
-        assert p.housing_bore is not None and p.journal is not None and p.target_nm is not None
-        ideal = p.housing_bore.mean_nm - p.journal.mean_nm - p.target_nm
-        sides: list[list[tuple[int, int]]] = []
-        for half in halves:
-            chosen = [(variable(1), s) for s in half]
-            program.row([(j, 1) for j, _ in chosen], 1, 1)
-            sides.append([(j, s.wall_nm or 0) for j, s in chosen])
-            for j, s in chosen:
-                takes[f"{s.half}{s.name}"].append((j, 1))
-        upper, lower = sides
-        off, difference = variable(20_000), variable(15_240)
-        minus = [(j, -wall) for j, wall in lower]
-        program.row([*upper, *lower, (off, 1)], ideal, None)
-        program.row([*upper, *lower, (off, -1)], None, ideal)
-        program.row([*upper, *minus, (difference, 1)], 0, None)
-        program.row([*upper, *minus, (difference, -1)], None, 0)
-        program.row([(worst, 1), (off, -1)], 0, None)
-        offs.append((off, 1))
-        differences.append((difference, 1))
-        walls += [*upper, *lower]
-    for terms in takes.values():
-        program.row(terms, None, 1)
-
-    start = time.perf_counter()
-    try:
-        for objective in ([(worst, 1)], offs, walls, differences):  # fewest walls are the largest clearances
-            cost = [0] * len(program.upper)
-            for j, price in objective:
-                cost[j] = price
-            answer = solve(program, cost, stop)
-            if answer.outcome is not Outcome.OPTIMAL or answer.x is None:
-                return f">{PLAIN_LIMIT_S}"
-            program.row(objective, None, sum(price * answer.x[j] for j, price in objective))
-    except Stopped:
-        return f">{PLAIN_LIMIT_S}"
-    return f"{time.perf_counter() - start:.1f}"
-
-
-def proofs() -> list[str]:
-    """The whole proof of 24 positions with 240 shells of each half against the plain model."""
-    rows = []
-    for grid, words in ((1_270, "readings to 0.00005 in"), (500, "readings to 0.5 um"), (1, "sizes to 1 nm")):
-        job = big_job(24, 240, 10, grid)
-        taken = timed(lambda job=job: best_plan(job))
-        plain = plain_model(job)
-        ratio = float(plain.lstrip(">")) / taken
-        more = ">" if plain.startswith(">") else ""
-        rows.append(
-            row(f"24 positions, 240 uppers, 240 lowers, {words}: plain model {plain} s, fitmatch {taken:.3f} s",
-                f"{more}{ratio:.0f} times quicker", "100 times")
-        )  # fmt: skip
-        pairs = sum(1 for bore in Kind([job], "rod").bores for _ in Kind([job], "rod").pairs(bore, 0, bore.sum_high))
-        print(f"  {words}: {pairs} admissible pairs of classes", file=sys.stderr)
-    return rows
-
-
 def sheets() -> list[str]:
     """A sheet that also solves and saves against one `assign`, in turn in the same run: by processor time and by the
     clock, the median of the ratios of pairs."""
@@ -295,6 +231,30 @@ def films() -> list[str]:
     ]
 
 
+def draws_of_boxes() -> list[str]:
+    """1,000 draws of one, two and three boxes for eight positions, in this process, by processor time, against
+    the bare import in a process of its own."""
+    before = of_children()
+    subprocess.run([sys.executable, "-c", "import ortools.sat.python.cp_model"], check=True, cwd="/")
+    once = of_children() - before
+    rows = []
+    for grid, unit, what, wanted in (
+        (2_000, "mm", "2 um", "10"),
+        (2_540, "in", "0.0001 in", "10"),
+        (1_000, "mm", "1 um", "25"),
+    ):
+        job = big_job(8, 0, 1, grid)
+        step = StepTold("rod", 1_975_000, 8)
+        job = replace(job, unit=unit, boxes=BoxesTold(3, 1_600, 1_000, {"std": step}))
+        boxes(job, draws=1)
+        began = time.process_time()
+        boxes(job, draws=1_000)
+        spent = time.process_time() - began
+        name = f"1,000 draws of `boxes`, 8 positions, 1 to 3 boxes, readings to {what}, in process, the same import = 1"
+        rows.append(row(name, f"{spent / once:.1f}", wanted))
+    return rows
+
+
 def strategies() -> list[str]:
     """What each strategy costs in seconds, for scale."""
     rows = []
@@ -308,6 +268,47 @@ def strategies() -> list[str]:
     return rows
 
 
+def two_processes() -> list[str]:
+    """What draws gain from a second process, against what a plain loop gains from one; start-up counts in neither."""
+    task, draws = Toy(loops=10_000), 2_000
+    hirings = {1: crews.in_this_process, 2: crews.processes(2)}
+    plain, ours = dict.fromkeys(hirings, float("inf")), dict.fromkeys(hirings, float("inf"))
+    for _ in range(RUNS):
+        for number, hire in hirings.items():
+            plain[number] = min(plain[number], _plain_s(task, draws, number))
+            ours[number] = min(ours[number], _drawn_s(hire, task, draws, number))
+    what = "what draws of `boxes` gain from a second process, what a plain loop gains = 1"
+    return [row(what, f"{ours[1] / ours[2] / (plain[1] / plain[2]):.2f}", "0.9")]
+
+
+def _plain_s(task: Toy, draws: int, workers: int) -> float:
+    """Seconds for so many draws, the loops of so many processes beginning together."""
+    context = get_context("spawn")
+    ready, found = context.Barrier(workers), context.Queue()
+    parts = [range(number, draws, workers) for number in range(workers)]
+    started = [context.Process(target=_plain, args=(ready, found, task, part)) for part in parts]
+    for process in started:
+        process.start()
+    seconds = max(found.get() for _ in parts)
+    for process in started:
+        process.join()
+    return seconds
+
+
+def _plain(ready: Barrier, found: "Queue[float]", task: Toy, numbers: range) -> None:
+    ready.wait()
+    found.put(timed(lambda: [toy(task, number) for number in numbers]))
+
+
+def _drawn_s(hire: Hiring, task: Toy, draws: int, workers: int) -> float:
+    """Seconds for so many draws, from the first that comes after each of so many processes has given one."""
+    with closing(work_through(hire, signed, task, range(10**9))) as work:
+        seen: set[int] = set()
+        while len(seen) < workers:
+            seen.add(next(work)[1][0])
+        return timed(lambda: [next(work) for _ in range(draws)])
+
+
 def timed(work: Callable[[], object]) -> float:
     start = time.perf_counter()
     work()
@@ -318,9 +319,9 @@ def row(what: str, found: str, wanted: str) -> str:
     return f"| {what} | {found} | {wanted} |"
 
 
-def rewrite(name: str, lines: list[str]) -> None:
-    """Put a table of this name into the page."""
-    page = ROOT / "docs" / "speed.md"
+def rewrite(name: str, lines: list[str], of: str = "speed.md") -> None:
+    """Put a table of this name into a page of the documents."""
+    page = ROOT / "docs" / of
     first, last = f"<!-- {name} -->\n", f"<!-- end of {name} -->\n"
     head, _, rest = page.read_text(encoding="utf-8").partition(first)
     _, _, tail = rest.partition(last)
@@ -333,11 +334,12 @@ def main() -> None:
         "| what | measured | wanted |",
         "| --- | --- | --- |",
         *processes(),
-        *proofs(),
         *kernels(),
         *comparisons(),
         *sheets(),
         *films(),
+        *two_processes(),
+        *draws_of_boxes(),
         *strategies(),
     ]
     print("\n".join(lines))

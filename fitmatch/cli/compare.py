@@ -170,8 +170,9 @@ def command(
         print_data(answer)
     else:
         from fitmatch.report.screen.proven import NOT_PROVEN
+        from fitmatch.report.text.attention import NOT_LOOKED_THROUGH
 
-        print_report(answer, in_red=("NEEDS ATTENTION", NOT_PROVEN))
+        print_report(answer, in_red=("NEEDS ATTENTION", NOT_LOOKED_THROUGH, NOT_PROVEN))
     if stop.requested and not compared.proven:
         return INTERRUPTED
     return 1 if compared.needs_attention else 0

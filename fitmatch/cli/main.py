@@ -24,6 +24,7 @@ _COMMANDS: Final = {
     "assign": "Say which shell goes where: the best choice, proven.",
     "compare": "Put strategies, targets, rules and boxes side by side: what a job could be.",
     "advise": "Say what each position wants of its shells, and what to do next where one is not inside its limits.",
+    "boxes": "Say how many boxes are worth opening, before any of them is.",
     "range": "Say which clearances drawing limits allow, before anything is measured.",
     "film": "Say how thick, warm and generous the steady oil film is at a clearance.",
     "sheet": "Write the sheet to build from, to print and to keep, as one HTML file.",

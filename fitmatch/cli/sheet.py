@@ -23,7 +23,7 @@ _WRITTEN_AS: Final = "sheet.html"
 _ENGINE_WRITTEN_AS: Final = "engine-{}.html"
 _USUAL_LABEL: Final = "60x30"
 _PARTS: Final = ("assembly", "figures", "record", "leftovers", "cards")
-_SIZE: Final = re.compile(r"([0-9]{1,4}(?:\.[0-9]{1,2})?)[x×]([0-9]{1,4}(?:\.[0-9]{1,2})?)")
+_SIZE: Final = re.compile(r"([0-9]{1,4}(?:\.[0-9]{1,2})?) *[x×] *([0-9]{1,4}(?:\.[0-9]{1,2})?)")
 # What a label needs for its letters, and what A4 and Letter both hold inside the margins of a sheet.
 _SMALLEST_MM: Final = (40, 20)
 _LARGEST_MM: Final = (190, 240)

@@ -274,6 +274,7 @@ class FolderReader:
             running=settings.running,
             polish_max_nm=settings.polish_max_nm,
             record=settings.record,
+            boxes=settings.boxes,
             measuring=replace(
                 settings.measuring,
                 pooled=self._sizes.pooled(),

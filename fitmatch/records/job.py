@@ -15,6 +15,7 @@ from fitmatch.records.parts import Band, Fit, Position, Shell
 if TYPE_CHECKING:
     from fitmatch.records.bearings import Running
     from fitmatch.records.shelved import ShelvedShell
+    from fitmatch.records.unopened import BoxesTold
 
 Jobs: TypeAlias = "tuple[Job, ...]"
 ENDLESS: Final = 1 << 62  # longer than any length
@@ -264,6 +265,7 @@ class Job:
     running: "Mapping[str, Running]" = field(default_factory=dict)  # kind -> how its bearings run
     polish_max_nm: int | None = None  # the most that advice may propose to polish off a journal; None: nothing
     record: Mapping[str, str] = field(default_factory=dict)  # the user's own words for the record of the build
+    boxes: "BoxesTold | None" = None  # what is said of boxes not opened yet
     # Of its shells those that are on the shelf; None: the shelf was not asked.
     shelved: "Mapping[ShellKey, ShelvedShell] | None" = None
     # If it is one of several jobs that share their shells; `shells` are then those of all.

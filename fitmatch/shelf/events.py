@@ -21,6 +21,7 @@ class Hold(NamedTuple):
 
 
 _ASSEMBLED: Final = "assembled"
+_READ: Final = ("assembled_nm", "calculated_nm", "verdict")  # what is told of a reading, the first of a new one
 KEEPS: Final = Hold(None, None, "", "")  # stands for whoever has it
 
 
@@ -265,9 +266,13 @@ def _read_with_shells_in(event: RowMapping) -> tuple[Difference, ...]:
     was, now = readings_told(event, "was"), readings_told(event, "now")
     if was is None or now is None:
         return ()
-    old, new = ({one.method: one.assembled_nm for one in some} for some in (was, now))
-    methods = [method for method in {**old, **new} if old.get(method) != new.get(method)]
-    return tuple(Difference("assembled_nm", old.get(method), new.get(method)) for method in methods)
+    old, new = ({one.method: one._asdict() for one in some} for some in (was, now))
+    return tuple(
+        Difference(what, old.get(method, {}).get(what), new.get(method, {}).get(what))
+        for method in {**old, **new}
+        for what in _READ[: 3 if method in old and method in new else 1]
+        if old.get(method, {}).get(what) != new.get(method, {}).get(what)
+    )
 
 
 def events_numbered(connection: Connection, numbers: Iterable[int]) -> tuple[Event, ...]:

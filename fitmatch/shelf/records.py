@@ -205,7 +205,8 @@ class EngineShell(NamedTuple):
 
 
 class Assembled(NamedTuple):
-    """A clearance as it was read with the shells in, beside the one that was calculated then. `difference_u_nm`: the
+    """A clearance as it was read with the shells in, beside the one that was calculated then. `as_read_nm`: the mean as
+    the gauge gave it, of `read`, which is `clearance` or `bore`. `difference_u_nm`: the
     expanded uncertainty of their difference; None: not known. `verdict`: `apart` or `a mistake`, empty if they agree.
     `shortfall_nm` and `excess_nm`: how far it is below min and above max. `permitted`: the maker's permission was
     quoted for it."""
@@ -215,6 +216,8 @@ class Assembled(NamedTuple):
     difference_u_nm: int | None
     method: str  # gauge or strip
     gauge: str
+    read: str
+    as_read_nm: int
     by: str
     date: str
     verdict: str

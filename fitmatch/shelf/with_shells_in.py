@@ -48,6 +48,8 @@ def _recorded(check: Check) -> Assembled:
         difference_u_nm=None if check.bound_nm is None else ceil(check.bound_nm),
         method=reading.method,
         gauge=reading.gauge or "",
+        read=reading.feature,
+        as_read_nm=check.as_read_nm,
         by=reading.by,
         date=reading.date,
         verdict="" if check.verdict == Verdict.AGREES else str(check.verdict),

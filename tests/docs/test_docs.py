@@ -332,6 +332,10 @@ CAUTIONS = {
         "A sheet replaces all earlier ones: throw those away.",
     ),
     "docs/range.md": ("It says nothing about any part that has been made", "Limits are the engine and bearing maker's"),
+    "docs/boxes.md": (
+        "the engine and bearing maker's limits come before any figure here",
+        "shells that the maker matched as a set are not mixed with others",
+    ),
     "docs/rules.md": ("half a thou and a tenth for the scatter", "those sets are not mixed"),
     "docs/tables.md": ("the engine maker's written permission", "touch each spot once only"),
 }

@@ -20,6 +20,7 @@ FILM = "[film.rod]\nwidth = 0.75\n# rig test\nspeed = 1800\n"
         ("film.rod.load = 3\n" + HEAD, HEAD),
         (HEAD + "[film]\nrod = { load = 3 }\n", HEAD),
         (HEAD + "\n[limits]\npolish_max = 0.0002\n" + RULES, HEAD + RULES),
+        (HEAD + "\n[boxes]\nbudget = 3\n[boxes.step.std]\nprice = 4\n" + RULES, HEAD + RULES),
         (HEAD.replace("\n", "\r\n") + "\r\n" + FILM.replace("\n", "\r\n"), HEAD.replace("\n", "\r\n")),
     ],
 )

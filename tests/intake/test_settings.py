@@ -6,6 +6,7 @@ import pytest
 from made.intake_jobs import JOB, POSITIONS, codes, mistakes, write_job
 
 from fitmatch.intake.reading import read_job
+from fitmatch.records.unopened import BoxesTold, StepTold
 
 RULES = JOB + "[rules]\n"  # the first key below stands in row 9
 
@@ -236,17 +237,53 @@ def test_where_limits_come_from_is_kept(tmp_path: Path) -> None:
     ]
 
 
+BOXES = """[boxes]
+budget = 3
+within = "0.06 thou"
+between = 0.00004
+[boxes.step.std]
+kind = "rod"
+wall = 0.0620
+shells = 8
+price = 45.50
+"""
+
+
+def test_boxes_not_opened_yet(tmp_path: Path) -> None:
+    """[boxes] is read whole and is no part of the digest; nothing in it is needed but the kind of a step."""
+    plain = read_job(write_job(tmp_path, JOB))
+    job = read_job(write_job(tmp_path, JOB + BOXES))
+    step = StepTold("rod", 1_574_800, 8, 45_500)
+    assert job.boxes == BoxesTold(3, 1_524, 1_016, {"std": step}) and job.digest == plain.digest
+    assert plain.boxes is None
+    few = read_job(write_job(tmp_path, JOB + "[boxes.step.std]\nkind = 'rod'\n"))
+    assert few.boxes == BoxesTold(steps={"std": StepTold("rod")})
+
+
 @pytest.mark.parametrize(
-    ("lines", "row", "key"),
+    ("old", "new", "told_as"),
     [
-        ("[rules]\nbudget = 3\n", 9, "rules.budget"),
-        ("[boxes]\nbudget = 3\n", 8, "boxes"),
+        ("budget = 3", "budget = 0", "9: boxes.budget: `0` is not a number of boxes from 1 to 24; write 1, 2, 3"),
+        ("budget = 3", "budget = 25", "9: boxes.budget: `25` is not a number of boxes from 1 to 24; write 1, 2, 3"),
+        ("0.00004", "1", "11: boxes.between: `1` is 25.4 mm, and a standard deviation of walls is 0 to 0.2 mm"),
+        ('kind = "rod"', 'kind = "rad"', "13: boxes.step.std.kind: there is no [fit.rad]; add it, or write the"),
+        ('kind = "rod"', "", "12: boxes.step.std.kind: is missing; write the kind of its shells, such as"),
+        ("45.50", "-1", "16: boxes.step.std.price: `-1` is outside 0 to 1,000,000; check the figure"),
+        ("45.50", "0.0005", "16: boxes.step.std.price: is not a price; write what a box costs, with three decimals"),
+        ("shells = 8", "shels = 8", "15: boxes.step.std.shels: no such key; did you mean `boxes.step.std.shells`?"),
+        ("[boxes.step.std]", "[boxes.steps.std]", "12: boxes.steps: no such key; did you mean `boxes.step`?"),
     ],
 )
-def test_keys_of_a_later_version(tmp_path: Path, lines: str, row: int, key: str) -> None:
-    """A key that is not built yet is refused as such: it is never read and ignored."""
-    assert told(tmp_path, JOB + lines) == [f"job.toml:{row}: {key}: is not supported yet; take it out"]
-    assert codes(tmp_path) == ["not-supported-yet"]
+def test_what_is_wrong_with_boxes(tmp_path: Path, old: str, new: str, told_as: str) -> None:
+    """Each mistake in [boxes] is told at its key, with what may be written."""
+    (problem,) = told(tmp_path, JOB + BOXES.replace(old, new))
+    assert problem.startswith(f"job.toml:{told_as}"), problem
+
+
+def test_keys_of_boxes_elsewhere(tmp_path: Path) -> None:
+    """A key of [boxes] in another table is told where it belongs."""
+    lines = "[rules]\nbudget = 3\n"
+    assert told(tmp_path, JOB + lines) == ["job.toml:9: rules.budget: belongs under [boxes]; move it there"]
 
 
 def test_the_users_own_words_for_the_record(tmp_path: Path) -> None:

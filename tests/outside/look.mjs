@@ -41,6 +41,26 @@ function layout() {
       if (texts[i].node !== texts[j].node && across > 1 && down > 0.3 * Math.min(a.height, b.height))
         found.push(`over one another: ${texts[i].text} / ${texts[j].text}`);
     }
+  const boxes = (element) => {
+    const range = document.createRange();
+    range.selectNodeContents(element);
+    return [...range.getClientRects()].filter((rect) => rect.width >= 1 && rect.height >= 1);
+  };
+  for (const term of document.querySelectorAll('.block dl > div > dt'))
+    for (const a of boxes(term))
+      for (const b of boxes(term.nextElementSibling))
+        if (Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 2 && b.left - a.right < 3)
+          found.push(`too close: ${term.textContent} / ${term.nextElementSibling.textContent.slice(0, 20)}`);
+  const pen = document.createElement('canvas').getContext('2d');
+  for (const digit of document.querySelectorAll('u')) {
+    const style = getComputedStyle(digit);
+    pen.font = `${style.fontWeight} ${style.fontSize} ${style.fontFamily}`;
+    const {fontBoundingBoxAscent: up, fontBoundingBoxDescent: down} = pen.measureText('6');
+    const line = parseFloat(getComputedStyle(digit.parentElement).lineHeight);
+    const room = down + (line - up - down) / 2;
+    if (!(parseFloat(style.textUnderlineOffset) + parseFloat(style.textDecorationThickness) <= room - 0.5))
+      found.push(`the line under ${digit.textContent} touches what is below: ${digit.parentElement.textContent}`);
+  }
   if (document.documentElement.scrollWidth > document.documentElement.clientWidth) found.push('wider than the window');
   return found;
 }

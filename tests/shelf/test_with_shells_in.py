@@ -104,6 +104,7 @@ def test_readings_are_kept_when_it_is_fitted(shelf: Shelf, tmp_path: Path, run: 
         "K",
         "2026-03-02",
     ]
+    assert (one["read"], one["as_read"]) == (shown["read"], shown["as_read"])
     assert one["difference_u"] == pytest.approx(shown["uncertainty"]["expanded"], rel=0.1) and one["verdict"] is None
     text = run("shelf", "engine", 1).out
     assert "R1: assembled 0.0023 in by gauge bore-1 (K, 2026-03-02), calculated" in text and "ATTENTION" not in text
@@ -112,7 +113,7 @@ def test_readings_are_kept_when_it_is_fitted(shelf: Shelf, tmp_path: Path, run: 
     assert (row["assembled"], row["assembled_method"], row["not_to_be_run"]) == ("0.0023", "gauge", "false")
     assert run("sheet", "--engine", 1, "--output", tmp_path / "e.html").status == 0
     page = page_of((tmp_path / "e.html").read_text(encoding="utf-8")).text
-    assert "assembled 0.0023 in by gauge bore-1 (K, 2026-03-02)" in page and "NOT TO BE RUN" not in page
+    assert "reads 0.00230 in (bore-1, by K, 2026-03-02), corrected 0.00230 in" in page and "NOT TO BE RUN" not in page
 
 
 def test_readings_taken_later_are_added(shelf: Shelf, job: Path, run: Run) -> None:
@@ -164,6 +165,41 @@ def test_what_reads_outside_is_not_fitted(shelf: Shelf, job: Path, run: Run) -> 
     assert f"R1 is OUT OF LIMITS, permitted in writing: {LETTER}" in text and "NOT TO BE RUN" not in text
     last = history(shelf, str(engine(shelf, 1).positions[0].shells[0].number)).events[-1]
     assert last.remarks == ("outside-limits",) and last.note == LETTER
+
+
+def test_both_reasons_are_given(shelf: Shelf, tmp_path: Path, run: Run) -> None:
+    """A position that is outside by calculation and as read is refused for both, so that whoever quotes a permission
+    knows what it must cover."""
+    folder = write_job(tmp_path / "pump", JOB, POSITIONS.replace("R2,rod,1.8162", "R2,rod,1.8168"), BOX)
+    save_plan(folder)
+    take_in(shelf, read_stock([folder]))
+    set_aside(shelf, read_planned(folder))
+    put(folder / "assembled.csv", f"{HEAD}R2,0.0016,gauge,,\n")
+    ran = run("shelf", "fitted", folder)
+    assert ran.status == 2 and "NOT TO BE ASSEMBLED" in ran.err and "NOT TO BE RUN" in ran.err
+    assert run("shelf", "fitted", folder, "--permission", f"R2={LETTER}").status == 1
+    assert of_engine(run)["not_to_be_run"] == [] and len(engine(shelf, 1).to_frame()) == 2
+
+
+def test_a_seating_that_was_learned(shelf: Shelf, tmp_path: Path, run: Run) -> None:
+    """Once what the readings teach is in job.toml, the plan set aside again and `fitted` run again, the record has what
+    is calculated now, and the history what was calculated before."""
+    rows = "".join(f"R{n},rod,1.8162,1.9421\n" for n in (3, 4))
+    shells = BOX + "".join(f"{n:02},rod,{'lower' if n % 2 else 'upper'},0.06185,narrow-2\n" for n in (6, 7, 8, 9))
+    folder = write_job(tmp_path / "pump", JOB, POSITIONS + rows, shells)
+    save_plan(folder)
+    take_in(shelf, read_stock([folder]))
+    set_aside(shelf, read_planned(folder))
+    read = "".join(f"R{n},0.0024,gauge,,\n" for n in (1, 2, 3, 4))
+    put(folder / "assembled.csv", HEAD + read)
+    assert run("shelf", "fitted", folder).status == run("assembled", folder, "--learn").status == 0
+    assert run("shelf", "fitted", folder).status == 2
+    assert run("shelf", "set-aside", folder).status == 0
+    ran = run("shelf", "fitted", folder, "--json")
+    notes = {event["note"] for event in json.loads(ran.out)["events"]}
+    assert ran.status == 0 and len(notes) == 1 and notes.pop().endswith(" > 0.0024 in")
+    (one,) = engine(shelf, 1).positions[0].readings
+    assert one.calculated_nm == one.assembled_nm == 60_960
 
 
 def test_what_turns_out_to_be_outside_is_not_to_be_run(shelf: Shelf, job: Path, run: Run, tmp_path: Path) -> None:

@@ -17,7 +17,6 @@ from fitmatch.records.plans import Worth
 
 if TYPE_CHECKING:
     from fitmatch.gauging.uncertainty.error_model import ErrorModel, Part
-    from fitmatch.gauging.uncertainty.sources import Common
 
 TRIALS = 2_000
 FEWER_TRIALS, MANY_POSITIONS = 200, 1_000
@@ -126,8 +125,10 @@ class _Draws:
     def __init__(self, model: "ErrorModel", plans: list[list[Placement]]) -> None:
         from random import Random  # not loaded if there is nothing to draw
 
+        from fitmatch.gauging.uncertainty.drawn_errors import DrawnErrors
+
         self._rng = Random(_SEED)  # noqa: S311 - a simulation, no secret; the same answer for the same files
-        self._model = model
+        self._errors = DrawnErrors(model.scatter, model.common, self._rng)
         parts: dict[object, tuple[int, Part]] = {}  # for each independent error its number and what it is made of
 
         def item(key: object, part: "Part") -> int:
@@ -173,10 +174,10 @@ class _Draws:
         """Number by number."""
         gauss = self._rng.gauss
         for _ in range(trials):
-            inflations = self._inflations()
+            inflations = self._errors.inflations()
             deviates = self._standard_deviations(inflations)
             own = [deviates[make] * gauss(0.0, 1.0) for make in self._make_of]
-            common = self._common(inflations)
+            common = self._errors.common(inflations)
             shifts = [sum(sensitivity * common[name] for name, sensitivity in loads) for loads in self._loads]
             plans = (
                 [deviation + own[p] + own[u] + own[v] + shifts[load] for deviation, p, u, v, load in rows]
@@ -192,13 +193,13 @@ class _Draws:
         rng = np.random.RandomState(_SEED)  # its numbers are the same in every version
         plans = [[np.array(column) for column in zip(*rows, strict=True)] for rows in self._plans]
         makes = np.array(self._make_of)
-        names = list(self._model.common)
+        names = list(self._errors.sources)
         loads = np.array([[dict(load).get(name, 0.0) for load in self._loads] for name in names])
         for _ in range(trials):
-            inflations = self._inflations()
+            inflations = self._errors.inflations()
             own = rng.standard_normal(len(makes)) * np.array(self._standard_deviations(inflations))[makes]
             shifts = np.zeros(len(self._loads))
-            for load, error in zip(loads, self._common(inflations).values(), strict=True):
+            for load, error in zip(loads, self._errors.common(inflations).values(), strict=True):
                 shifts += load * error  # one after the other: a matrix product may round differently elsewhere
             ends: list[_Ends] = []
             for deviation, p, u, v, load in plans:
@@ -206,27 +207,9 @@ class _Draws:
                 ends.append(_Ends(float(found.min()), float(found.max())))
             yield ends
 
-    def _common(self, inflations: Mapping[str, float]) -> dict[str, float]:
-        """Each error that many readings share, drawn once."""
-        return {name: self._error(source, inflations) for name, source in self._model.common.items()}
-
-    def _error(self, source: "Common", inflations: Mapping[str, float]) -> float:
-        if source.half_width is not None:
-            return self._rng.uniform(-source.half_width, source.half_width)
-        inflation = self._inflation(source.degrees_of_freedom) if source.gauge is None else inflations[source.gauge]
-        return self._rng.gauss(0.0, source.standard * sqrt(inflation))
-
-    def _inflations(self) -> dict[str, float]:
-        """For each gauge how much its true variance exceeds the one that was found."""
-        return {gauge: self._inflation(s.degrees_of_freedom) for gauge, s in self._model.scatter.items()}
-
-    def _inflation(self, freedom: int | None) -> float:
-        """By how much a true variance may exceed the one found with these degrees of freedom; drawn anew each time."""
-        return freedom / self._rng.gammavariate(freedom / 2.0, 2.0) if freedom else 1.0
-
     def _standard_deviations(self, inflations: Mapping[str, float]) -> list[float]:
         """The scatter for each make-up of item; a scatter known from few repeats is itself uncertain."""
-        variances = {g: s.standard_nm**2 * inflations[g] for g, s in self._model.scatter.items()}
+        variances = self._errors.variances(inflations)
         return [
             sqrt(sum(factor * variances[gauge] for gauge, factor in scatter) + resolution_nm2)
             for scatter, resolution_nm2 in self._makes

@@ -20,6 +20,8 @@ from fitmatch.fit.model.order import (
     TRADE_OFFS,
     WITHIN_SLACK,
     Figure,
+    Filled,
+    Share,
     order_of,
     value,
 )
@@ -75,7 +77,7 @@ class Kernel:
         self.kind = self._sorted(given, kind)
         self._priority = priority
         self._kinds: dict[_Variant, Kind] = {(None, None): self.kind}
-        self._trials: dict[_Variant, tuple[Trial, dict[str, int]] | None] = {}
+        self._trials: dict[_Variant, Trial | None] = {}
 
     def solve(
         self,
@@ -137,15 +139,16 @@ class Kernel:
         kind = self._kinds[variant]
         order = order_of("target", 0, kind.bores)
         if variant not in self._trials:
-            trial = trial_of(kind, stop)
-            levels = (*order.fit, *order.rest)
-            self._trials[variant] = None if trial is None else (trial, _figures(*_placed(kind, trial.some), levels))
-        known = self._trials[variant]
-        found = known and known[0].best(targets)
-        if not known or not found:
+            self._trials[variant] = trial_of(kind, stop)
+        trial = self._trials[variant]
+        found = trial and trial.best(targets)
+        if not found:
             return None
-        quality = dict(zip((figure.name for figure in QUALITY["target"]), found[:3], strict=True))
-        return Solved(Proof(), lambda: _placed(kind.with_targets(targets), found.plan), (), known[1] | quality)
+        filled: list[Filled] = [*kind.fixed, *found.plan.values()]
+        figures = {f.name: abs(value(f, [Share([(p, 1) for p in filled], None)])) for f in (*order.fit, *order.rest)}
+        figures |= zip((figure.name for figure in QUALITY["target"]), found[:3], strict=True)
+        aimed = kind.with_targets(targets) if targets else kind
+        return Solved(Proof(), lambda: _placed(aimed, found.plan), (), figures)
 
 
 def default_slack(strategy: str) -> int:

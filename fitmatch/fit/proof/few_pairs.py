@@ -3,15 +3,19 @@
 
 That is a proof like any other, and for a handful of bores far quicker than a program; what was listed once serves any
 targets. If it takes more than a few steps it is given up, and then nothing is known.
+
+Windows of |deviation| are tried from the narrowest that could hold a plan: no deviation is smaller than that of its
+bore's own best, and their sum is what the rooms leave of the walls, of which the thinnest or the thickest are known.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
 from fitmatch.fit.classes.candidates import Kind
-from fitmatch.fit.classes.classes import Pair
-from fitmatch.fit.proof.filling import fill_at_best
+from fitmatch.fit.classes.classes import Bore, Pair, ShellClass
+from fitmatch.fit.proof.filling import bests_of, fill_at_best
+from fitmatch.fit.proof.pair_sources import Best
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.records.keys import PositionKey
@@ -39,37 +43,43 @@ class _TooMany(Exception):
 
 @dataclass(eq=False, slots=True)
 class Trial:
-    """The plans of a kind that are best on levels 0 and 1, whatever its targets; `some` is one of them.
+    """The plans of a kind that are best on levels 0 and 1, whatever its targets; `some` is one of them, if one is
+    known.
 
     In `rows` each position has its pairs, either all or none of them counted, each with the digits of its shells.
     """
 
     rows: Mapping[PositionKey, list[tuple[Pair, int]]]
-    some: dict[PositionKey, Pair]
     stock: tuple[int, int]  # the digits before anything is placed, and the bits of all classes with none left
+    some: dict[PositionKey, Pair] | None = None
+    _as_is: Tried | None = None  # the best with the targets that the kind has
 
     def best(self, targets: Mapping[PositionKey, int]) -> Tried | None:
-        """The best of them by the strategy `target`, with these targets if they differ; None if that takes too many
-        steps."""
+        """The best of them by the strategy `target`, with these targets if they differ; None if there is none or it
+        takes too many steps."""
+        if not targets and self._as_is is not None:
+            return self._as_is
         rows = {place: _ways(pairs, targets.get(place)) for place, pairs in self.rows.items()}
-        offs = [off for place, ways in rows.items() for off, _, p in ways if p is self.some[place] and p.counted]
-        worst, squares = max(map(abs, offs), default=0), sum(off * off for off in offs)
-        known = Tried(worst, squares, max(offs, default=0) - min(offs, default=0), self.some)
-        # No plan has a smaller worst deviation than the largest of each row's own best. The narrowest window first.
+        known = None if self.some is None else _known(rows, self.some)
         least = max((abs(ways[0][0]) for ways in rows.values()), default=0)
-        windows = {abs(off) for ways in rows.values() for off, _, _ in ways if least <= abs(off) < worst}
+        least = max(least, _least_by_sum(rows))
+        windows = {abs(off) for ways in rows.values() for off, _, _ in ways if least <= abs(off)}
         laying = _Laying(*self.stock)
         try:
-            for window in sorted(windows):
+            for window in sorted(w for w in windows if known is None or w < known.worst):
                 laying.lay_all(rows, window)
                 if laying.best is not None:
                     break
             else:
+                if known is None:
+                    return None
                 laying.best = known
-                laying.lay_all(rows, worst)
+                laying.lay_all(rows, known.worst)
         except _TooMany:
             return None
         self.some = laying.best.plan
+        if not targets:
+            self._as_is = laying.best
         return laying.best
 
 
@@ -126,6 +136,36 @@ class _Laying:
             del self._laid[place]
 
 
+def _known(rows: Mapping[PositionKey, list[_Way]], plan: dict[PositionKey, Pair]) -> Tried:
+    offs = [off for place, ways in rows.items() for off, _, p in ways if p is plan[place] and p.counted]
+    worst, squares = max(map(abs, offs), default=0), sum(off * off for off in offs)
+    return Tried(worst, squares, max(offs, default=0) - min(offs, default=0), plan)
+
+
+def _least_by_sum(rows: Mapping[PositionKey, list[_Way]]) -> int:
+    """What the worst deviation of counted rows is at least, as their mean is not nearer to zero."""
+    counted = [ways for ways in rows.values() if ways[0][2].counted]
+    if not counted:
+        return 0
+    places = len(counted)
+    pairs = [pair for ways in counted for _, _, pair in ways]
+    uppers, lowers = {p.upper.index: p.upper for p in pairs}, {p.lower.index: p.lower for p in pairs}
+    rooms = sum(off + pair.upper.wall_nm + pair.lower.wall_nm for off, _, pair in (ways[0] for ways in counted))
+    most = rooms - sum(_outermost(some.values(), places, 1) for some in (uppers, lowers))
+    least = rooms - sum(_outermost(some.values(), places, -1) for some in (uppers, lowers))
+    return max(0, -(-least // places), -(most // places))
+
+
+def _outermost(classes: Iterable[ShellClass], places: int, way: int) -> int:
+    """The sum of so many of the thinnest walls, or by -1 of the thickest; of fewer, all walls that there are."""
+    total = 0
+    for one in sorted(classes, key=lambda c: way * c.wall_nm):
+        taken = min(places, one.count)
+        total += taken * one.wall_nm
+        places -= taken
+    return total
+
+
 def _ways(pairs: list[tuple[Pair, int]], target_nm: int | None) -> list[_Way]:
     """The nearest to the target first; None: the kind's own."""
     aim = pairs[0][0].bore.target_nm if target_nm is None else target_nm
@@ -140,23 +180,39 @@ def trial_of(kind: Kind, stop: Stop) -> Trial | None:
         return None
     if sum(bore.count for bore in kind.seats) > _MOST_POSITIONS:
         return None
-    search = Search(kind, stop)
-    windows = fill_at_best(search, None, wished=any(bore.wishes for bore in kind.bores))
-    if windows is None or search.bounds.limits:
+    search, wished = Search(kind, stop), any(bore.wishes for bore in kind.bores)
+    bests = bests_of(search, wished=wished)
+    if len({bore.seat for bore in bests}) == len(kind.seats) and not _too_many(kind, bests):
+        trial = _trial(p for bore, best in bests.items() for p in stop.asking(kind.pairs(bore, best.low, best.high)))
+        if trial.best({}) is not None:
+            return trial
+    windows = fill_at_best(search, None, wished=wished)
+    if windows is None or search.bounds.limits or _too_many(kind, windows.own_best):
         return None
-    if sum(kind.count(bore, best.low, best.high) for bore, best in windows.own_best.items()) > _MOST_PAIRS:
-        return None
+    trial = _trial(windows.within(_FAR))
+    trial.some = {}
+    for seat in kind.seats:
+        listed = trial.rows.get(seat.positions[0].key, [])
+        chosen = [pair for pair, _ in listed for _ in range(search.choice[pair])]
+        trial.some |= zip([position.key for position in seat.positions if listed], chosen, strict=True)
+    return trial
+
+
+def _too_many(kind: Kind, bests: Mapping[Bore, Best]) -> bool:
+    return sum(kind.count(bore, best.low, best.high) for bore, best in bests.items()) > _MOST_PAIRS
+
+
+def _trial(listed: Iterable[Pair]) -> Trial:
+    """Of all pairs that may be used, those of each seat together."""
     pairs: dict[int, list[Pair]] = {}
-    for p in windows.within(_FAR):
+    for p in listed:
         pairs.setdefault(p.bore.seat, []).append(p)
     classes = {c.index: c for some in pairs.values() for p in some for c in (p.upper, p.lower)}
     digit = {index: 1 << _DIGIT * i for i, index in enumerate(classes)}
     # A digit starts so high that it reaches the bit for "none left" as soon as more are placed than there are.
     stock = sum((_NONE_LEFT - 1 - min(c.count, _NONE_LEFT - 1)) * digit[index] for index, c in classes.items())
-    rows, plan = {}, {}
+    rows: dict[PositionKey, list[tuple[Pair, int]]] = {}
     for some in pairs.values():
         told = [(p, digit[p.upper.index] + digit[p.lower.index]) for p in some]
-        chosen = [p for p in some for _ in range(search.choice[p])]
-        for position, pair in zip(some[0].bore.positions, chosen, strict=True):
-            rows[position.key], plan[position.key] = told, pair
-    return Trial(rows, plan, (stock, _NONE_LEFT * sum(digit.values())))
+        rows |= {position.key: told for position in some[0].bore.positions}
+    return Trial(rows, (stock, _NONE_LEFT * sum(digit.values())))

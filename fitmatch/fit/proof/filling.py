@@ -57,7 +57,7 @@ def fill_at_best(search: Search, within: int | None, *, wished: bool) -> Windows
     """`fill_all` with or without the wanted band."""
     search.figure = INSIDE
     kind, before = search.kind, search.bounds
-    own_best = _own_bests(search, wished=wished)
+    own_best = bests_of(search, wished=wished)
     able = {bore.seat for bore in own_best}
     outside = _least_bad(kind, [bore for bore in search.bores if bore.seat not in able], wished=wished)
     able |= {p.bore.seat for p in outside}
@@ -118,7 +118,7 @@ def _enough_shells(bores: Collection[Bore]) -> bool:
     return max(*short, max(short[0], 0) + max(short[1], 0)) <= halves["either"]
 
 
-def _own_bests(search: Search, *, wished: bool) -> dict[Bore, Best]:
+def bests_of(search: Search, *, wished: bool) -> dict[Bore, Best]:
     """The bores that have a pair inside their limits, each with its best; with `wished`, also as near to the wanted
     band as any pair of its seat comes."""
     kind = search.kind
@@ -193,4 +193,4 @@ def fill_most(search: Search) -> Windows:
             search.minimise(figure)
     if -search.value(FILLED) == places_of(search.bores):
         search.bounds = search.filling(p for field in search.fields for p in field)
-    return Windows(search, _own_bests(search, wished=False), [p for p in everything if not p.counted])
+    return Windows(search, bests_of(search, wished=False), [p for p in everything if not p.counted])

@@ -34,7 +34,6 @@ CODES: Final = {
     # job.toml
     "unknown-key": "a key or table that job.toml does not know",
     "misplaced-key": "a key that job.toml knows, in a table where it does not belong",
-    "not-supported-yet": "a key or table that a later version will read",
     "wrong-type": "a value of the wrong type, such as text where a list belongs",
     "no-unit": "job.toml names no unit for its lengths",
     "no-fit": "job.toml has no [fit.KIND] table",

@@ -9,7 +9,7 @@ from fitmatch.intake.common.findings import SETTINGS, Findings, Paper
 from fitmatch.wording import dotted
 
 JOB_FILE: Final = Paper("job.toml", (SETTINGS,))
-UNDECISIVE: Final = ("film", "limits", "record")  # tables on which no plan depends
+UNDECISIVE: Final = ("boxes", "film", "limits", "record")  # tables on which no plan depends
 _DEEPEST: Final = 4  # no key of job.toml is deeper, and a hostile one must not exhaust the stack
 # A TOML string. Groups are not possessive: before 3.11.5 Python matches too little with them.
 STRING: Final = (

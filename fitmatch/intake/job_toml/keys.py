@@ -7,7 +7,8 @@ from fitmatch.rules.registry import known_keys
 
 
 class Section(NamedTuple):
-    """A top-level key and the keys inside it. `each`: it has one table per KIND, or per gauge NAME, with these keys."""
+    """A top-level key, or a table inside one, and the keys inside it. `each`: it has one table per KIND or NAME, with
+    these keys."""
 
     keys: tuple[str, ...] = ()
     each: str = ""
@@ -75,6 +76,8 @@ SECTIONS: Final = {
         "KIND",
     ),
     "limits": Section(("polish_max",)),
+    "boxes": Section(("budget", "within", "between")),
+    "boxes.step": Section(("kind", "wall", "shells", "price"), "NAME"),
     "record": Section(("engine", "crank", "block", "customer")),  # and any other
     "bench": Section(tuple(f"{feature}_{what}" for feature in FEATURES for what in ("stations", "angles")), "KIND"),
 }
@@ -83,4 +86,8 @@ ABOUT_MEASURING: Final = frozenset(("gauge", "measured", "temperature", "materia
 
 def keys_in(path: tuple[str, ...]) -> tuple[str, ...]:
     """The keys that the table of this path may have."""
-    return SECTIONS[path[0]].keys if path else tuple(SECTIONS)
+    if not path:
+        return tuple(name for name in SECTIONS if "." not in name)
+    inner = ".".join(path[:2])
+    below = (name.partition(".")[2] for name in SECTIONS if path == (name.partition(".")[0],) and "." in name)
+    return (*SECTIONS[inner if inner in SECTIONS else path[0]].keys, *below)

@@ -29,6 +29,7 @@ from fitmatch.wording import shorten
 
 if TYPE_CHECKING:
     from fitmatch.records.bearings import Running
+    from fitmatch.records.unopened import BoxesTold
 
 DEFAULT_POSITIONS: Final = "positions.csv"
 DEFAULT_SHELLS: Final = ("shells/*.csv",)
@@ -76,6 +77,7 @@ class Settings:
     running: "Mapping[str, Running]" = field(default_factory=dict)
     polish_max_nm: int | None = None
     record: Mapping[str, str] = field(default_factory=dict)
+    boxes: "BoxesTold | None" = None
     measuring: Measuring = field(default_factory=Measuring)  # what can be known before anything else is read
 
     @property
@@ -134,6 +136,7 @@ def read_settings(data: bytes | None, findings: Findings, *, needs_aims: bool = 
         running=_running(values, fits),
         polish_max_nm=values.length(("limits", "polish_max"), LIMIT),
         record=_record(values),
+        boxes=_boxes(values, fits),
         gauges_named=values.misplaced.isdisjoint(values.table(("gauge",))),  # known once they are read
     )
 
@@ -311,6 +314,14 @@ def _running(values: Values, fits: Fits) -> "Mapping[str, Running]":
     from fitmatch.intake.job_toml.running import read_running
 
     return read_running(values, fits)
+
+
+def _boxes(values: Values, fits: Fits) -> "BoxesTold | None":
+    if "boxes" not in values.document:
+        return None
+    from fitmatch.intake.job_toml.unopened import read_boxes
+
+    return read_boxes(values, fits)
 
 
 def _measuring(values: Values, fits: Fits) -> Measuring:

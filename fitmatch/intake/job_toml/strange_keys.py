@@ -1,24 +1,15 @@
-"""Keys that stand where they are not read: those of a later version, and those that belong in another table."""
+"""Keys that stand where they are not read, as they belong in another table."""
 
 from collections.abc import Iterator, Mapping
-from typing import Any, Final
+from typing import Any
 
 from fitmatch.intake.job_toml.key_rows import Path
 from fitmatch.intake.job_toml.keys import SECTIONS
 from fitmatch.wording import dotted, listed
 
-# By the first part of their path.
-_LATER: Final = {
-    "": ("boxes",),
-}
-# What those tables hold, or may hold; told as such wherever it stands.
-_IN_LATER: Final = frozenset(("budget", "within", "between"))
-
 
 def told(path: Path, key: str, value: object) -> tuple[str, str] | None:
     """Code and text for a key in the table of this path; None if nothing better is known than the nearest key."""
-    if key in _LATER.get(path[0] if path else "", ()) or (key in _IN_LATER and not isinstance(value, dict)):
-        return "not-supported-yet", "is not supported yet; take it out"
     if not path and isinstance(value, dict) and not value.keys().isdisjoint(SECTIONS["fit"].keys):
         return "misplaced-key", f"looks like the name of a kind; head its table [fit.{dotted((key,))}]"
     return _misplaced(list(_places(key)))
@@ -49,5 +40,5 @@ def _places(key: str) -> Iterator[str]:
     if key in SECTIONS and not SECTIONS[key].keys:
         yield "at the top, above the first table"
     for name, section in SECTIONS.items():
-        if key in section.keys:
+        if key in section.keys and "." not in name:  # words such as `kind` and `wall` are columns more often
             yield f"under [{'.'.join(filter(None, (name, section.each)))}]"

@@ -116,9 +116,11 @@ class AssembledReader(ShellNames):
         if method != STRIP or self.sheet.cell(cells, GAUGE):
             gauge = self.sheet.gauge(row, cells, GAUGE, kind, "housing_bore")
         readings: list[int] = []
+        texts: tuple[str, ...] = ()
         whole = False
         if features:
             readings, whole = self.sheet.readings(row, cells, features[0], _QUANTITIES[features[0]], gauge)
+            texts = self.sheet.as_typed(cells, features[0], gauge[0]) if whole else ()
         pair = self._pair(row, cells, position, asked=bool(features))
         if len(features) != 1 or not whole or position is None or method is None or pair is None:
             return None
@@ -132,7 +134,7 @@ class AssembledReader(ShellNames):
         by, date = self.sheet.cell(cells, "by"), self.sheet.cell(cells, "date")
         housing = self._housing(row, cells, position)
         return AssembledReading(
-            position.name, *pair, features[0], tuple(readings), method, gauge[0], by, date, row, housing
+            position.name, *pair, features[0], tuple(readings), method, gauge[0], by, date, row, housing, texts
         )
 
     def _position(self, row: int, cells: list[str]) -> Position | None:

@@ -36,6 +36,7 @@ class Said(NamedTuple):
     told_of: frozenset[str]
     figures: Mapping[str, Mapping[str, Decimal]]  # by position, in the unit of the document
     per_unit: int
+    wrong_stamps: tuple[str, ...]  # what it has for its number, date or time and none can be
 
     def contradicts(self, placement: Placement) -> bool:
         """Whether a figure of this position is another than its shells and the readings give. What was learned of the
@@ -79,6 +80,11 @@ def said(plan: SavedPlan, job: Job) -> Said:
         frozenset(str(p.get("position")) for p in (*placed, *empty)),
         {str(p.get("position")): {k: Decimal(v) for k, v in p.items() if _is_number(v)} for p in placed},
         per_unit,
+        tuple(
+            f"plan_{what}"
+            for what, read in (("number", plan.number), ("date", plan.date), ("time", plan.time))
+            if read is None and document.get(f"plan_{what}") is not None
+        ),
     )
 
 

@@ -8,7 +8,7 @@ import json
 import os
 import re
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -30,6 +30,7 @@ PLANNED: Final = (*SIDES, "housing")  # columns of assembled.csv in which a blan
 _KEPT: Final = re.compile(r"assignment-([1-9][0-9]{0,8})\.json")
 _DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _TIME: Final = re.compile(r"[0-9]{2}:[0-9]{2}:[0-9]{2}")
+_LARGEST_NUMBER: Final = 999_999
 _AGAIN: Final = "save the plan again with `fitmatch assign --save`"
 
 
@@ -159,11 +160,19 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
 
 
 def _stamp_of(document: Mapping[str, Any]) -> tuple[int | None, str | None, str | None]:
-    number, day, time = (document.get(f"plan_{what}") for what in ("number", "date", "time"))
-    counted = type(number) is int and number > 0
-    dated = isinstance(day, str) and _DAY.fullmatch(day) is not None
-    timed = dated and isinstance(time, str) and _TIME.fullmatch(time) is not None
-    return number if counted else None, day if dated else None, time if timed else None
+    number, day, at = (document.get(f"plan_{what}") for what in ("number", "date", "time"))
+    counted = type(number) is int and 0 < number <= _LARGEST_NUMBER
+    dated = isinstance(day, str) and _DAY.fullmatch(day) is not None and _exists(date, day)
+    timed = dated and isinstance(at, str) and _TIME.fullmatch(at) is not None and _exists(time, at)
+    return number if counted else None, day if dated else None, at if timed else None
+
+
+def _exists(sort: type[date] | type[time], text: str) -> bool:
+    try:
+        sort.fromisoformat(text)
+    except ValueError:
+        return False
+    return True
 
 
 def stamped(document: bytes, folder: Path, before: SavedPlan | None, others: Sequence[Path] = ()) -> bytes:

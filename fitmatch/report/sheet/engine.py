@@ -9,11 +9,21 @@ from fitmatch.report.shared.scale import NOTHING, UNITS, scale_for, usual
 from fitmatch.report.shared.states import NOT_TO_BE_RUN, one_line, side_of
 from fitmatch.report.sheet.amounts import in_full, runs
 from fitmatch.report.sheet.page import Heading, page_of
-from fitmatch.report.sheet.record import Fitted, KindRecorded, Line, Recorded, common_limits, told_of_gauge
-from fitmatch.report.shelf.texts import ON_HOLD, OUT_OF_LIMITS, assembled_reading, half_fitted, how_left
+from fitmatch.report.sheet.record import (
+    Fitted,
+    KindRecorded,
+    Line,
+    Recorded,
+    assembled_told,
+    common_limits,
+    how_assembled,
+    told_of_gauge,
+)
+from fitmatch.report.shelf.data import wear_u
+from fitmatch.report.shelf.texts import ON_HOLD, OUT_OF_LIMITS, half_fitted, how_left
 from fitmatch.report.shelf.words import words
 from fitmatch.shelf.built import Built
-from fitmatch.shelf.records import EnginePosition, EngineShell
+from fitmatch.shelf.records import Assembled, EnginePosition, EngineShell
 from fitmatch.wording import listed
 
 _ASK: Final = (
@@ -75,9 +85,26 @@ def _line(built: Built, position: EnginePosition, *, same_part: bool) -> Line:
         tuple(_fitted(built, position, shell, same_part=same_part) for shell in position.shells),
         usual(unit, position.clearance_nm) if position.is_whole else NOTHING,
         None,
-        "" if position.assembled_nm is None else usual(unit, position.assembled_nm),
+        "; ".join(_assembled(one, unit) for one in position.readings),
         tuple(_marks(built, position)),
+        notes=tuple(_notes(position, unit)),
     )
+
+
+def _assembled(one: Assembled, unit: str) -> str:
+    how = how_assembled(one.method, one.gauge, one.by, one.date)
+    return assembled_told(
+        one.read, f"{in_full(one.as_read_nm, unit)} {unit}", how, f"{usual(unit, one.assembled_nm)} {unit}"
+    )
+
+
+def _notes(position: EnginePosition, unit: str) -> Iterator[str]:
+    """What is wrong with what was read with the shells in, and how sure it is."""
+    if not position.left:
+        yield from (one_line(words(fact, unit)) for fact in position.assembled_attention)
+    for one in position.readings:
+        if u := wear_u(one.difference_u_nm, unit):
+            yield f"assembled less calculated by {one.method} is known to {u} {unit}, 95 %"
 
 
 def _fitted(built: Built, position: EnginePosition, shell: EngineShell, *, same_part: bool) -> Fitted:
@@ -112,9 +139,10 @@ def _marks(built: Built, position: EnginePosition) -> Iterator[str]:
         was = "was once " if not position.is_outside else ""
         quoted = f"{was}{OUT_OF_LIMITS}, permitted in writing: {position.permission}"
         yield one_line("; ".join(filter(None, [quoted, *told])))
+    if position.is_not_to_be_run:
+        yield NOT_TO_BE_RUN
     if not position.left:
-        yield from (one_line(words(fact, built.unit)) for fact in position.assembled_attention)
-    yield from (one_line(assembled_reading(one, built.unit)) for one in position.readings)
+        yield from dict.fromkeys(one.verdict.upper() for one in position.readings if one.verdict)
     if position.in_doubt:
         yield "rests on readings in doubt"
     if not position.is_whole:

@@ -5,13 +5,14 @@ from collections.abc import Iterator, Sequence
 from math import ceil
 from typing import Final, NamedTuple
 
+from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.records.placements import KindFigures, Placement
 from fitmatch.report.shared.axis import in_a_row, lies
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.grounds import grounds
-from fitmatch.report.shared.scale import NOTHING, UNITS, Scale, scale_for, usual
-from fitmatch.report.shared.states import DANGER
-from fitmatch.report.sheet.amounts import in_full
+from fitmatch.report.shared.scale import NOTHING, UNITS, Scale, scale_for
+from fitmatch.report.shared.states import DANGER, side_of
+from fitmatch.report.sheet.amounts import in_full, judged
 from fitmatch.report.sheet.drawings import Bar, scale_of
 from fitmatch.report.sheet.source import Shown
 from fitmatch.report.words.levels import WORDS
@@ -44,13 +45,15 @@ class Way(NamedTuple):
 
 
 class KindFigured(NamedTuple):
-    """One kind: `rows` of its filled positions, `ways` of choosing beside each other, and how far it is proven."""
+    """One kind: `rows` of its filled positions, `ways` of choosing beside each other, and how far it is proven.
+    `reach`: where the drawings along the line end, None where bores need not be in line; `towards`: what plus is."""
 
     kind: str
     proven: str
     rows: tuple[Row, ...]
     ways: tuple[Way, ...]
-    in_line: bool
+    reach: str | None
+    towards: str
 
 
 class Figured(NamedTuple):
@@ -92,8 +95,18 @@ def _kind(shown: Shown, kind: str, scale: Scale, certainty: Certainty) -> KindFi
         _proven(shown, kind),
         tuple(_rows(placements, scale, certainty, in_line=in_line)),
         tuple(_ways(shown, kind, scale)),
-        in_line,
+        scale.axis(_reach(placements, scale)) if in_line else None,
+        _towards(kind),
     )
+
+
+def _towards(kind: str) -> str:
+    return f"towards the upper half ({side_of(kind, 'upper')})"
+
+
+def _reach(placements: Sequence[Placement], scale: Scale) -> int:
+    """Twice how far the drawings along the line reach to each side: as far as the furthest, or one step."""
+    return max((abs(lies(p)) for p in placements), default=0) or 2 * NM_PER_UNIT[scale.step]
 
 
 def _proven(shown: Shown, kind: str) -> str:
@@ -119,11 +132,11 @@ def _rows(placements: Sequence[Placement], scale: Scale, certainty: Certainty, *
             p.position.max_nm,
         ]
     drawn = scale_of(lengths)
-    reach = max((abs(lies(p)) for p in placements), default=0) or 1
+    reach = _reach(placements, scale)
     along = scale_of([-reach, reach])
     for p in placements:
         position, u = p.position, sure.get(p.position.key)
-        clearance = usual(scale.unit, p.clearance_nm)
+        clearance = judged(p.clearance_nm, scale.unit, position)
         bar = Bar(
             f"{position.name}: clearance {clearance} {scale.unit}, {_between(p, scale.unit)}",
             drawn.at(p.clearance_nm) or 0.0,
@@ -134,7 +147,7 @@ def _rows(placements: Sequence[Placement], scale: Scale, certainty: Certainty, *
             None if u is None else drawn.at(p.clearance_nm + u),
         )
         shift = scale.axis(lies(p))
-        title = f"{position.name}: axis {shift} {scale.step}, plus being towards the block"
+        title = f"{position.name}: axis {shift} {scale.step}, plus being {_towards(position.kind)}"
         axis = Bar(title, along.at(lies(p)) or 0.0, along.at(0), None, None, None, None)
         yield Row(
             position.name,
@@ -155,22 +168,24 @@ def _between(p: Placement, unit: str) -> str:
 
 def _ways(shown: Shown, kind: str, scale: Scale) -> Iterator[Way]:
     """This plan, by its own figures, and the baselines that it was saved with."""
-    yield Way(_WAYS[""], _cells(shown.plan.figures[kind], scale))
+    total = sum(p.kind == kind for p in shown.plan.job.positions)
+    yield Way(_WAYS[""], _cells(shown.plan.figures[kind], scale, total))
     for name in ("by-hand", "as-boxed"):
         other = shown.said.baselines.get(name, {}).get(kind)
         if other is not None:
             broken = other.rules_broken
             breaking = f", breaking {broken} rule{'s' if broken > 1 else ''}" if broken else ""
-            yield Way(_WAYS[name] + breaking, _cells(other.figures, scale))
+            yield Way(_WAYS[name] + breaking, _cells(other.figures, scale, total))
 
 
-def _cells(figures: KindFigures, scale: Scale) -> tuple[str, ...]:
+def _cells(figures: KindFigures, scale: Scale, total: int) -> tuple[str, ...]:
+    over = f" over {figures.counted} of {total} positions" if 0 < figures.counted < total else ""
     return (
         str(figures.filled),
         str(figures.below + figures.above),
-        scale.steps(figures.worst_deviation_nm),
-        scale.steps(figures.spread_nm),
-        scale.rounded(figures.mean_clearance_nm),
+        scale.steps(figures.worst_deviation_nm) + over,
+        scale.steps(figures.spread_nm) + over,
+        scale.rounded(figures.mean_clearance_nm) + over,
         str(figures.boxes),
     )
 

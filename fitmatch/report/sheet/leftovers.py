@@ -19,12 +19,14 @@ _INSIDE_MM: Final = (3.8, 3.0)
 _LINE: Final = 1.25
 _LETTER: Final = 0.57
 _NAME: Final = 2
+_BLANK: Final = " " * 14  # as wide as room to write something in
 _LOST_AT_THE_END: Final = 0.12  # of a line, where words are not parted
 
 
 class Tag(NamedTuple):
-    """What a label says of a shell; what is not known is empty. `number`: that on the shelf; `held`: why it is not to
-    be used. `size`: of its letters, in tenths of the usual ones."""
+    """What a label says of a shell; what is not known is empty. `when` it was measured, and `by` what, is written in by
+    hand then. `number`: that on the shelf; `held`: why it is not to be used. `size`: of its letters, in tenths of the
+    usual ones."""
 
     name: tuple[Run, ...]
     box: str
@@ -32,6 +34,8 @@ class Tag(NamedTuple):
     kind: str
     wall: Amount
     about: tuple[tuple[str, str], ...]
+    when: str
+    by: str
     held: str
     number: str
     size: int = _SIZES[0]
@@ -44,6 +48,7 @@ class Tag(NamedTuple):
         if self.held:
             yield f"HELD: {self.held}"
         yield "; ".join(f"{name} {text}" for name, text in self.about)
+        yield f"measured {self.when or _BLANK} with {self.by or _BLANK}"
 
 
 class Box(NamedTuple):
@@ -100,7 +105,6 @@ def _tag(job: Job, shell: Shell, when: str) -> Tag:
     shelved = (job.shelved or {}).get(shell.key)
     if shelved is not None and not when:
         when = shelved.day if shelved.day_known else f"before {shelved.day}" if shelved.day else ""
-    measured = " ".join(filter(None, [when, f"with {' and '.join(gauges)}" if gauges else ""]))
     marks = ", ".join(f"{column} {mark}" for column, mark in marks_of(job, shell).items())
     about = (
         ("family", job.spelled.get(shell.family, shell.family)),
@@ -109,7 +113,6 @@ def _tag(job: Job, shell: Shell, when: str) -> Tag:
         ("coating", coating_of(shell, job.unit).removeprefix("coated ")),
         ("marks", marks),
         ("grade", shell.grade or ""),
-        ("measured", measured),
         ("location", shelved.location if shelved else ""),
     )
     return Tag(
@@ -119,6 +122,8 @@ def _tag(job: Job, shell: Shell, when: str) -> Tag:
         shell.kind,
         amount(shell.wall_nm, job.unit),
         tuple((name, text) for name, text in about if text),
+        when,
+        " and ".join(gauges),
         shell.hold or "",
         str(shelved.number) if shelved else "",
     )

@@ -10,7 +10,14 @@ from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 from fitmatch.gauging.assembled import Verdict
-from fitmatch.report.shared.states import NOT_TO_BE_RUN
+from fitmatch.report.shared.states import (
+    DANGER,
+    IN_DOUBT,
+    MEASURE_FIRST,
+    NOT_FILLED,
+    NOT_MEASURED,
+    NOT_TO_BE_RUN,
+)
 from fitmatch.report.sheet.assembly import assembly
 from fitmatch.report.sheet.cards import REPEATS, cards
 from fitmatch.report.sheet.figures import figured
@@ -30,6 +37,16 @@ _OF_A_PLAN: Final[Mapping[str, Callable[[Shown], Any]]] = {
     "assembly": assembly,
     "figures": figured,
     "record": recorded,
+}
+_AS_READ: Final = "as read with the shells in"
+_LOOK: Final = "Look there before anything else."
+_ALARMS: Final[Mapping[str, tuple[str, str]]] = {
+    NOT_TO_BE_RUN: (_AS_READ, _LOOK),
+    **{VERDICTS[verdict]: (_AS_READ, _LOOK) for verdict in (Verdict.MISTAKE, Verdict.APART)},
+    IN_DOUBT: ("", f"{MEASURE_FIRST[0].upper()}{MEASURE_FIRST[1:]}."),
+    DANGER: ("", "The clearance is outside its limits."),
+    NOT_FILLED: ("", ""),
+    NOT_MEASURED: ("", ""),
 }
 _LONGEST_TITLE: Final = 80  # characters at the head of a printed page
 
@@ -116,15 +133,13 @@ def _kept_in() -> Path:
 
 
 def _alarms(shown: Shown) -> Iterator[str]:
-    """What was read with the shells in and forbids to go on."""
-    bad = shown.bad_checks
-    for word, checks in (
-        (NOT_TO_BE_RUN, [c for c in bad if not c.within_limits]),
-        *((VERDICTS[v], [c for c in bad if c.verdict == v]) for v in (Verdict.MISTAKE, Verdict.APART)),
-    ):
-        if checks:
-            names = listed(list(dict.fromkeys(c.reading.position for c in checks)))
-            yield f"{word} as read with the shells in: {names}. Look there before anything else."
+    """What forbids to go on, and at which positions, the worst first; then the kinds of which nothing may be fitted."""
+    states = {p.name: shown.states_of(p) for p in shown.plan.job.positions}
+    for state, (how, todo) in _ALARMS.items():
+        names = [name for name, some in states.items() if state in some]
+        if names:
+            yield " ".join(filter(None, [state, how])) + f": {listed(names)}." + (todo and f" {todo}")
+    yield from filter(None, map(shown.not_yet, shown.kinds))
 
 
 def _style(heading: Heading, label: Label) -> str:

@@ -12,7 +12,16 @@ from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.plans import JobPlan
-from fitmatch.report.shared.states import MEASURE_FIRST, not_yet_fitted
+from fitmatch.report.shared.states import (
+    DANGER,
+    IN_DOUBT,
+    MEASURE_FIRST,
+    NOT_FILLED,
+    NOT_MEASURED,
+    NOT_TO_BE_RUN,
+    not_yet_fitted,
+)
+from fitmatch.report.words.with_shells_in import VERDICTS
 
 PARTS: Final = ("assembly", "figures", "record", "leftovers", "cards")
 A_PLAN: Final = frozenset(PARTS) - {"cards"}  # what they show
@@ -71,6 +80,24 @@ class Shown(NamedTuple):
         mine = (c for c in self.compared.checks if c.reading.position == position.name)
         return [c for c in mine if (c.reading.upper, c.reading.lower) == pair]
 
+    def states_of(self, position: Position) -> list[str]:
+        """What forbids to go on at a position, in a word or two each."""
+        plan, checks = self.plan, self.checks_of(position)
+        states = [NOT_TO_BE_RUN] if any(not c.within_limits for c in checks) else []
+        found = {c.verdict for c in checks}
+        states += [VERDICTS[one] for one in (Verdict.MISTAKE, Verdict.APART) if one in found]
+        states += [IN_DOUBT] if self.doubts_of(position) else []
+        placement = plan.by_position().get(position.key)
+        if placement is None:
+            empty = any(u.position.key == position.key for u in plan.unfilled)
+            return [*states, NOT_FILLED if empty else NOT_MEASURED]
+        return states if placement.within_limits else [*states, DANGER]
+
+    def not_yet(self, kind: str) -> str:
+        """That no shell of a kind may be fitted yet, and why; empty if they may."""
+        why = not_yet_fitted(self.plan, kind)
+        return why and f"Fit no shell of {kind} yet: {why}; another box or reading may change them all."
+
     @property
     def needs_attention(self) -> bool:
         """Whether exit status 1 is due."""
@@ -96,6 +123,8 @@ def shown_of(planned: Planned) -> Shown:
     """The saved plan put together again. Raises InputError where the job, or the plan itself, contradicts it."""
     plan, said, job = planned.plan, planned.said, planned.job
     assert plan is not None and said is not None
+    if said.wrong_stamps:
+        raise refused_plan(job, [f"its {key} is none that a plan can have" for key in said.wrong_stamps])
     try:
         found = rebuilt(job, plan.shells, plan.housings, elsewhere=said.elsewhere, waits_for=said.waits_for)
     except Contradiction as error:

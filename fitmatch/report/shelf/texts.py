@@ -196,7 +196,7 @@ def engine_text(engine: EngineRecord, unit: str) -> str:
     note = ["", *paragraph(clean(engine.note))] if engine.note else []
     doubted += [words(fact, unit) for p in engine.positions if not p.left for fact in p.assembled_attention]
     doubted += [words(fact, unit) for fact in engine.hold_attention]
-    read = [f"{whole(p.position)}: {assembled_reading(one, unit)}" for p in engine.positions for one in p.readings]
+    read = [f"{whole(p.position)}: {_assembled_reading(one, unit)}" for p in engine.positions for one in p.readings]
     below = [("READ WITH THE SHELLS IN", read), ("PERMITTED", permitted), ("ATTENTION", doubted)]
     told = [line for title, texts in below if texts for line in ("", *items(title, texts))]
     return _page([*head, "", *rows, *worn, *note, *told])
@@ -213,12 +213,13 @@ def half_fitted(position: EnginePosition) -> str:
     return "" if position.is_whole else "one shell only, no clearance" if position.shells else "no shells"
 
 
-def assembled_reading(one: Assembled, unit: str) -> str:
+def _assembled_reading(one: Assembled, unit: str) -> str:
     """What was read with the shells in, by what and whom, beside what was calculated then."""
     gauge = f" {clean(one.gauge)}" if one.gauge else ""
     u = f", U of the difference {found} {unit}" if (found := wear_u(one.difference_u_nm, unit)) else ""
     who = f" ({', '.join(told)})" if (told := [clean(text) for text in (one.by, one.date) if text]) else ""
-    read = f"assembled {with_unit(one.assembled_nm, unit)} by {one.method}{gauge}{who}"
+    raw = f", {one.read} as read {with_unit(one.as_read_nm, unit)}" if one.as_read_nm != one.assembled_nm else ""
+    read = f"assembled {with_unit(one.assembled_nm, unit)} by {one.method}{gauge}{who}{raw}"
     return f"{read}, calculated {with_unit(one.calculated_nm, unit)}{u}"
 
 

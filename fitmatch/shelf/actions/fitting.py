@@ -160,12 +160,9 @@ def _reasons(
             found.append(Fact("already-fitted", slots))
         elif not _both(held, rows[name], job, of_engine=False):
             found.append(Fact("void", slots | where_it_is(job["folder"])))
-        elif permitted.get(name):
-            continue
-        elif not rows[name]["within_limits"]:
-            found.append(Fact("not-to-be-assembled", slots))
-        elif outside is not None:
-            found.append(Fact("not-to-be-run", outside._asdict() | slots))
+        elif not permitted.get(name):
+            found += [] if rows[name]["within_limits"] else [Fact("not-to-be-assembled", slots)]
+            found += [] if outside is None else [Fact("not-to-be-run", outside._asdict() | slots)]
     for name, text in permitted.items():
         slots = {"job": job["name"], "position": name}
         if rows.get(name) is None or (name not in wanted and name not in again):

@@ -1,0 +1,1 @@
+"""What `fitmatch boxes` shows: words, text, JSON and CSV, and its picture."""

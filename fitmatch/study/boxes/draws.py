@@ -1,0 +1,222 @@
+"""One draw: true sizes, what would be read of them, the best plan by the readings for every mix, scored on the truth.
+
+Draw i has random numbers of its own, and so has each box of it: a mix holds the boxes of every smaller one, with the
+same shells, whatever else is opened and however large the budget is.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import sqrt
+from random import Random
+from statistics import fmean
+from typing import Final, NamedTuple, TypeAlias
+
+from fitmatch.fit.answer.kernel import Kernel
+from fitmatch.gauging.uncertainty.drawn_errors import inflation
+from fitmatch.intake.job_toml.fits import from_ratio
+from fitmatch.records.job import Job
+from fitmatch.records.keys import ShellKey
+from fitmatch.records.parts import Band, Position, Shell, Size
+from fitmatch.records.placements import Placement
+from fitmatch.study.boxes.mixes import Mix
+from fitmatch.study.boxes.noise import Errors, Noise, measured_as
+from fitmatch.study.boxes.scatter import LIMITS_AT
+from fitmatch.study.boxes.steps import Step
+
+ENDLESS: Final = 1 << 62  # the worst deviation where a position stays empty
+FIGURES: Final = ("worst", "spread", "inside", "close")  # of a mix in an outcome; then the shells left of each step
+Outcome: TypeAlias = tuple[int, ...]  # of all mixes of all kinds
+
+
+class Drawn(NamedTuple):
+    """A position of which a size is drawn between its drawing limits, as it is not measured."""
+
+    position: Position
+    limits: tuple[Band | None, Band | None]  # of journal and housing bore; None: that is measured
+
+
+@dataclass(frozen=True)
+class KindTask:
+    """All that a draw needs of one kind: `job` has its positions and shells alone, `drawn` those of its positions that
+    are not measured. Readings of what is drawn are on a grid of `grid_nm`."""
+
+    job: Job
+    kind: str
+    drawn: tuple[Drawn, ...]
+    steps: tuple[Step, ...]
+    mixes: tuple[Mix, ...]
+    noise: Noise | None
+    grid_nm: int
+    tolerance_nm: int | None  # the tolerance of one's own
+
+
+@dataclass(frozen=True)
+class Task:
+    """The whole study, the same for every draw."""
+
+    seed: int
+    kinds: tuple[KindTask, ...]
+
+
+def draw(task: Task, number: int) -> Outcome:
+    """What draw `number` gives: `FIGURES` and the shells left of each step, for all mixes of all kinds. Lengths are in
+    nm; whether all positions are inside, and close, is 1 or 0."""
+    found: list[int] = []
+    for one in task.kinds:
+        found += _of_kind(one, task.seed, number)
+    return tuple(found)
+
+
+class Scene(NamedTuple):
+    """What was drawn of one kind: a job with the shells of all boxes, step by step, and the truth behind it."""
+
+    job: Job
+    boxes: list[list[list[Shell]]]
+    truth: "_Truth"
+
+
+def scene(task: KindTask, seed: int, number: int) -> Scene:
+    """What draw `number` gives of a kind."""
+    key = f"{seed} {number} {task.kind}"
+    rng = Random(key)  # noqa: S311 - a simulation, no secret
+    errors = None if task.noise is None else Errors(task.noise, rng)
+    truth = _Truth(task, errors, rng)
+    boxes = [_boxes(task, at, key, errors, truth) for at in range(len(task.steps))]
+    shells = [shell for some in boxes for box in some for shell in box]
+    return Scene(replace(task.job, positions=truth.positions, shells=(*task.job.shells, *shells)), boxes, truth)
+
+
+def _of_kind(task: KindTask, seed: int, number: int) -> Iterator[int]:
+    job, boxes, truth = scene(task, seed, number)
+    kernel = Kernel(job, task.kind)
+    opened, everything = ({shell.box for shell in some} for some in (task.job.shells, job.shells))
+    for mix in task.mixes:
+        chosen = opened | {box[0].box for some, count in zip(boxes, mix.counts, strict=True) for box in some[:count]}
+        solved = kernel.solve(boxes=None if chosen == everything else chosen)  # as sorted already
+        yield from truth.score(solved.placements)
+        yield from _left(mix, boxes, solved.placements)
+
+
+def _left(mix: Mix, boxes: Sequence[Sequence[Sequence[Shell]]], placements: Sequence[Placement]) -> Iterator[int]:
+    """How many shells of its new boxes a plan leaves, step by step."""
+    used = [shell.box for placement in placements for shell in (placement.upper, placement.lower)]
+    for some, count in zip(boxes, mix.counts, strict=True):
+        mine = some[:count]
+        yield sum(map(len, mine)) - sum(used.count(box[0].box) for box in mine)
+
+
+class _Truth:
+    """The positions of a draw as they are read, and by how much each true size differs from what is read."""
+
+    def __init__(self, task: KindTask, errors: Errors | None, rng: Random) -> None:
+        self._task = task
+        self.off_room: dict[str, float] = {}
+        self.off_wall: dict[ShellKey, float] = {}
+        drawn = {one.position.name: one for one in task.drawn}
+        self.positions = tuple(
+            self._drawn(drawn[p.name], errors, rng) if p.name in drawn else p for p in task.job.positions
+        )
+        if errors is None or task.noise is None:
+            return
+        for position in self.positions:
+            if position.name not in drawn:
+                self.off_room[position.name] = -errors.of(task.noise.of_positions[position.name], rng)
+        for shell in task.job.shells:
+            if (part := task.noise.of_shells.get(shell.key)) is not None:
+                self.off_wall[shell.key] = errors.of(part, rng)
+
+    def _drawn(self, one: Drawn, errors: Errors | None, rng: Random) -> Position:
+        """Parts that pass inspection: each drawn size within its limits. The error of the position is put into a size
+        that is drawn."""
+        task, position = self._task, one.position
+        error = 0.0
+        if errors is not None and task.noise is not None:
+            error = errors.of(task.noise.of_positions[position.name], rng, task.grid_nm)
+        off, sizes = 0.0, []
+        for size, limits, sign, feature in (
+            (position.journal, one.limits[0], -1.0, "journal"),
+            (position.housing_bore, one.limits[1], 1.0, "housing_bore"),
+        ):
+            if limits is None:
+                sizes.append(size)
+                continue
+            true = _between(limits, rng)
+            read = _rounded(true + sign * error, task.grid_nm)
+            off += sign * (true - read) if errors is not None else 0.0
+            error = 0.0
+            sizes.append(Size(read, read, read, measured_as=measured_as(task.job, task.kind, feature)))
+        self.off_room[position.name] = off
+        journal, bore = sizes
+        target = position.target_nm
+        if target is None:
+            ratio = task.job.fits[task.kind].target_ratio
+            assert ratio is not None and journal is not None
+            target = from_ratio(ratio, Fraction(journal.mean_nm), task.job.unit)
+        return replace(position, journal=journal, housing_bore=bore, target_nm=target)
+
+    def score(self, placements: Sequence[Placement]) -> tuple[int, int, int, int]:
+        """The true figures of a plan: worst deviation, spread, whether all positions are inside and close."""
+        tolerance_nm = self._task.tolerance_nm
+        whole = len(placements) == len(self.positions)
+        offs, inside = [], whole
+        for p in placements:
+            off = self.off_room.get(p.position.name, 0.0)
+            off -= self.off_wall.get(p.upper.key, 0.0) + self.off_wall.get(p.lower.key, 0.0)
+            offs.append(round(p.deviation_nm + off))
+            low, high = p.position.min_nm, p.position.max_nm
+            tightest = p.clearance_tightest_nm + off
+            inside &= tightest > 0 and (low is None or tightest >= low)
+            inside &= high is None or p.clearance_nm + off <= high
+        worst = max(map(abs, offs), default=0) if whole else ENDLESS
+        spread = max(offs) - min(offs) if offs else ENDLESS
+        return worst, spread, int(inside), int(tolerance_nm is not None and worst <= tolerance_nm)
+
+
+def _boxes(task: KindTask, at: int, seed: str, errors: Errors | None, truth: _Truth) -> list[list[Shell]]:
+    """As many boxes of a step as any mix opens; what is read of their walls."""
+    step = task.steps[at]
+    walls = step.walls
+    rng = Random(f"{seed} {step.name}")  # noqa: S311
+    within = walls.within_nm * sqrt(inflation(rng, walls.freedom))
+    shift = rng.gauss(0.0, walls.mean_u_nm)
+    noise = task.noise
+    if errors is not None and noise is not None and walls.mean_from == "measured":
+        shift += errors.shared(noise.of_new)  # the mean is one of readings
+    middle = fmean(walls.means_nm.values())
+    means = [walls.means_nm.get(half.half, middle) + shift for half in step.halves]
+    how = None if noise is None else noise.new_as
+    sizes: dict[int, Size] = {}
+    found = []
+    for number in range(1, max(mix.counts[at] for mix in task.mixes) + 1):
+        own = Random(f"{seed} {step.name} {number}")  # noqa: S311
+        gauss = own.gauss
+        box, off = f"new/{at}/{number}", gauss(0.0, walls.between_nm)
+        shells = []
+        for index, (half, mean) in enumerate(zip(step.halves, means, strict=True)):
+            true = gauss(mean + off, within)
+            if errors is None or noise is None:
+                read = _rounded(true, task.grid_nm)
+            else:
+                read = _rounded(true - errors.of(noise.of_new, own, task.grid_nm), task.grid_nm)
+                truth.off_wall[box, str(index)] = true - read
+            if read not in sizes:
+                sizes[read] = Size(read, read, read, measured_as=how)
+            shells.append(
+                Shell(str(index), box, task.kind, half.half, read, half.marks, half.family, measured=sizes[read])
+            )
+        found.append(shells)
+    return found
+
+
+def _between(limits: Band, rng: Random) -> float:
+    """A size that lies normally between its limits, three standard deviations from the middle; none is outside."""
+    middle, standard = (limits.low_nm + limits.high_nm) / 2, (limits.high_nm - limits.low_nm) / 2 / LIMITS_AT
+    while True:
+        size = rng.gauss(middle, standard)
+        if limits.low_nm <= size <= limits.high_nm:
+            return size
+
+
+def _rounded(nm: float, grid_nm: int) -> int:
+    return round(nm / grid_nm) * grid_nm

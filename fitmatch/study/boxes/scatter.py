@@ -1,0 +1,148 @@
+"""How far walls scatter in a box and the means of boxes from one another: as written, as measured, or as drawn."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from math import sqrt
+from statistics import fmean
+from typing import Final, NamedTuple, TypeAlias
+
+from fitmatch.records.parts import Band, Shell
+
+FEWEST_BOXES: Final = 4  # of fewer the scatter of their means is hardly known
+Labelled: TypeAlias = tuple[str, Shell]  # with what tells its step
+LIMITS_AT: Final = 3.0  # standard deviations from the middle, as in `range --shape normal`
+
+
+class Walls(NamedTuple):
+    """The walls of one step, normal in every box and so the means of boxes. Each figure is "written" by the user,
+    "measured" from `shells` in `boxes` opened, "other-steps" if those are of other steps of the kind, "drawing", or,
+    of the scatter between boxes, "assumed" to be that within them. `freedom`: degrees of freedom of what was measured
+    within boxes.
+
+    `means_nm` are those of each half; `mean_u_nm` is their standard uncertainty, as few boxes tell it.
+    """
+
+    means_nm: Mapping[str, float]
+    mean_from: str
+    mean_u_nm: float
+    within_nm: float
+    within_from: str
+    freedom: int | None
+    between_nm: float
+    between_from: str
+    shells: int = 0
+    boxes: int = 0
+
+
+class _Measured(NamedTuple):
+    """What the walls of opened boxes say. `seen_between_nm` is what is seen of the scatter between boxes, `between_nm`
+    the same where these are enough to go by."""
+
+    means_nm: Mapping[str, float]
+    within_nm: float | None
+    freedom: int
+    between_nm: float | None
+    seen_between_nm: float
+    shells: int
+    boxes: int
+
+
+def walls_of(
+    own: Sequence[Labelled],
+    others: Sequence[Labelled],
+    read_with_nm: float,
+    told: tuple[int | None, int | None, int | None],
+    drawing: Band | None,
+) -> Walls | None:
+    """The walls of a step from its `own` measured shells or, for the scatter, those of `others` steps of its kind.
+
+    `told` are mean, within and between as written. `read_with_nm` is the scatter of a reading, which is no scatter of
+    walls. None: nothing says how walls scatter, or where they lie.
+    """
+    wall, within, between = told
+    mine, theirs = _measured(own, read_with_nm), _measured(others, read_with_nm)
+    sources: list[tuple[str, float, int | None]] = []
+    if within is not None:
+        sources.append(("written", within, None))
+    for name, one in (("measured", mine), ("other-steps", theirs)):
+        if one.within_nm is not None:
+            sources.append((name, one.within_nm, one.freedom))
+    if drawing is not None:  # of which half is taken to be between boxes
+        sources.append(("drawing", (drawing.high_nm - drawing.low_nm) / 2 / LIMITS_AT / sqrt(2.0), None))
+    means, mean_from = _means(wall, mine, drawing)
+    if not sources or not means:
+        return None
+    within_from, within_nm, freedom = sources[0]
+    between_from, between_nm = _between(between, mine, theirs, within_nm)
+    boxes = mine.boxes if mean_from == "measured" else 0
+    return Walls(
+        means_nm=means,
+        mean_from=mean_from,
+        mean_u_nm=sqrt(between_nm**2 / boxes + within_nm**2 / mine.shells) if boxes else 0.0,
+        within_nm=within_nm,
+        within_from=within_from,
+        freedom=freedom,
+        between_nm=between_nm,
+        between_from=between_from,
+        shells=mine.shells,
+        boxes=mine.boxes,
+    )
+
+
+def _means(wall: int | None, mine: _Measured, drawing: Band | None) -> tuple[Mapping[str, float], str]:
+    if wall is not None:
+        return {"": float(wall)}, "written"
+    if mine.shells:
+        return mine.means_nm, "measured"
+    return ({}, "") if drawing is None else ({"": (drawing.low_nm + drawing.high_nm) / 2}, "drawing")
+
+
+def _between(between: int | None, mine: _Measured, theirs: _Measured, within_nm: float) -> tuple[str, float]:
+    if between is not None:
+        return "written", float(between)
+    for name, one in (("measured", mine), ("other-steps", theirs)):
+        if one.between_nm is not None:
+            return name, one.between_nm
+    return "assumed", max(within_nm, mine.seen_between_nm)
+
+
+def _measured(shells: Iterable[Labelled], read_with_nm: float) -> _Measured:
+    """Half by half, as the two halves of a bearing may be made to other walls; steps apart, as their means differ."""
+    groups = defaultdict[tuple[str, str, str], list[int]](list)
+    for label, shell in shells:
+        if shell.wall_nm is not None:
+            groups[label, shell.half, shell.box].append(shell.wall_nm)
+    count = sum(map(len, groups.values()))
+    freedom = count - len(groups)
+    within2 = None
+    if freedom:
+        squares = sum((wall - fmean(walls)) ** 2 for walls in groups.values() for wall in walls)
+        within2 = max(0.0, squares / freedom - read_with_nm**2)
+    of_half = defaultdict[str, list[int]](list)
+    for (_, half, _), walls in groups.items():
+        of_half[half] += walls
+    boxes = {box for _, _, box in groups}
+    freedom_between, seen = _between_boxes(groups, 0.0 if within2 is None else within2 + read_with_nm**2)
+    between = None if freedom_between + 1 < FEWEST_BOXES else seen
+    within = None if within2 is None else sqrt(within2)
+    means = {half: fmean(walls) for half, walls in of_half.items()}
+    return _Measured(means, within, freedom, between, seen, count, len(boxes))
+
+
+def _between_boxes(groups: Mapping[tuple[str, str, str], Sequence[int]], within2: float) -> tuple[int, float]:
+    """Degrees of freedom and the scatter of the means of boxes beyond what the scatter within them explains.
+
+    A box has one mean, over its halves, each as it is beside the same half of the other boxes of its step.
+    """
+    levels = defaultdict[tuple[str, str], list[float]](list)
+    for (step, half, _), walls in groups.items():
+        levels[step, half].append(fmean(walls))
+    offs = defaultdict[tuple[str, str], list[tuple[float, int]]](list)
+    for (step, half, box), walls in groups.items():
+        offs[step, box].append((fmean(walls) - fmean(levels[step, half]), len(walls)))
+    freedom = len(offs) - len({step for step, _ in offs})
+    if not freedom:
+        return 0, 0.0
+    squares = sum(fmean(off for off, _ in halves) ** 2 for halves in offs.values()) / freedom
+    explained = fmean(sum(within2 / count for _, count in halves) / len(halves) ** 2 for halves in offs.values())
+    return freedom, sqrt(max(0.0, squares - explained))

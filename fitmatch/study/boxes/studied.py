@@ -1,0 +1,108 @@
+"""What a study of boxes answers: frozen records, lengths in whole nanometres or means of such."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.records.job import Job
+from fitmatch.study.boxes.intervals import Chance, Mean, Percentile
+from fitmatch.study.boxes.steps import Step
+
+if TYPE_CHECKING:
+    import pandas
+
+
+class Length(NamedTuple):
+    """A length over all draws, in nm. `mean` None: in some draws it is endless; so may `p90` be."""
+
+    mean: Mean | None
+    p90: Percentile | None
+
+
+class Gain(NamedTuple):
+    """What the last box of a mix is worth: by how much worst deviation (None: endless without it) and spread shrink
+    against the best mix of one box fewer, draw by draw, and by how much the chance that all are inside grows."""
+
+    over: Mapping[str, int]
+    worst: Mean | None
+    spread: Mean | None
+    inside: Mean
+
+
+class MixStudied(NamedTuple):
+    """Boxes of `opened` steps, beside those that are open already. `inside`: the chance that all positions are inside
+    their limits, None without limits; `close`: within a tolerance of one's own. Prices are in thousandths; None: some
+    price is not known. `left` are shells of the new boxes, on average, and their share of the price."""
+
+    kind: str
+    opened: Mapping[str, int]
+    boxes: int
+    worst: Length
+    spread: Length
+    inside: Chance | None
+    close: Chance | None
+    price: int | None
+    left: float
+    left_price: float | None
+    gain: Gain | None
+
+
+class KindStudied(NamedTuple):
+    """One kind. `drawn` are positions that were not measured, `left_out` those that cannot be drawn either. A gain
+    below `floor_nm` is one that nobody can measure: from `enough` boxes on every further box gains less; None: not
+    within the budget. `floor_from`: "gauges" or, where nothing is known of these, the "grid" of the readings.
+    `any_marks`: the shells of new boxes were taken to agree with every column compared."""
+
+    kind: str
+    positions: int
+    drawn: tuple[str, ...]
+    left_out: tuple[str, ...]
+    open_boxes: int
+    steps: tuple[Step, ...]
+    grid_nm: int
+    floor_nm: float
+    floor_from: str
+    unknown: tuple[str, ...]
+    any_marks: bool
+    enough: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Studied:
+    """The answer. `wanted` draws were asked for; fewer were needed where a precision was reached."""
+
+    job: Job
+    seed: int
+    draws: int
+    wanted: int
+    tolerance_nm: int | None
+    precision_nm: int | None
+    kinds: tuple[KindStudied, ...]
+    mixes: tuple[MixStudied, ...]
+
+    @property
+    def needs_attention(self) -> bool:
+        """Whether positions had to be left out."""
+        return any(kind.left_out for kind in self.kinds)
+
+    def to_frame(self, unit: str | None = None) -> "pandas.DataFrame":
+        """One row per mix, lengths as floats in `unit`, else the job's; pandas is imported here."""
+        import pandas
+
+        per_unit = NM_PER_UNIT[unit or self.job.unit]
+        return pandas.DataFrame(
+            {
+                "kind": mix.kind,
+                "open": ", ".join(f"{count} {step}" for step, count in mix.opened.items()),
+                "boxes": mix.boxes,
+                "worst_deviation": None if mix.worst.mean is None else mix.worst.mean.mean / per_unit,
+                "worst_deviation_p90": None if mix.worst.p90 is None else mix.worst.p90.value / per_unit,
+                "spread": None if mix.spread.mean is None else mix.spread.mean.mean / per_unit,
+                "spread_p90": None if mix.spread.p90 is None else mix.spread.p90.value / per_unit,
+                "inside": None if mix.inside is None else mix.inside.value,
+                "within_tolerance": None if mix.close is None else mix.close.value,
+                "left": mix.left,
+            }
+            for mix in self.mixes
+        )

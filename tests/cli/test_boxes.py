@@ -1,0 +1,178 @@
+"""`fitmatch boxes`: from a job folder to text, JSON and CSV, and what is refused."""
+
+import csv
+import io
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from made.commands import Ran
+
+import fitmatch
+
+SAMPLE = Path(__file__).parents[2] / "samples" / "generator-five"
+SCHEMA: dict[str, Any] = json.loads(
+    (Path(fitmatch.__file__).parent / "report" / "data" / "boxes.schema.json").read_text(encoding="utf-8")
+)
+JOB = """\
+title = "Pump engine"
+unit = "mm"
+[fit.rod]
+target = 0.050
+min = 0.030
+max = 0.070
+family = ["narrow"]
+[boxes]
+budget = 2
+within = 0.0016
+between = 0.001
+[boxes.step.std]
+kind = "rod"
+wall = 2.000
+shells = 4
+price = 45.5
+"""
+POSITIONS = """\
+position,kind,journal,housing_bore
+R1,rod,46.001,50.052
+R2,rod,46.003,50.050
+R3,rod,45.998,50.049
+R4,rod,46.000,50.053
+"""
+
+
+def job(folder: Path, text: str = JOB, positions: str = POSITIONS) -> Path:
+    folder.mkdir(exist_ok=True)
+    (folder / "job.toml").write_text(text, encoding="utf-8")
+    (folder / "positions.csv").write_text(positions, encoding="utf-8")
+    return folder
+
+
+def document(capsys: pytest.CaptureFixture[str], *args: object) -> Any:
+    ran = Ran(capsys, "boxes", *args, "--json")
+    assert (ran.status, ran.err) == (0, "")
+    found = json.loads(ran.out)
+    jsonschema.Draft202012Validator(SCHEMA).validate(found)
+    return found
+
+
+def test_the_document(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """A mix for each number of boxes, with all figures, their intervals, prices and what the last box gained."""
+    found = document(capsys, job(tmp_path), "--draws", 50, "--seed", 7, "--tolerance", 0.003)
+    assert (found["seed"], found["draws"], found["unit"], found["tolerance"]) == (7, 50, "mm", 0.003)
+    one, two = found["mixes"]
+    assert (one["kind"], one["open"], one["boxes"], one["price"]) == ("rod", {"std": 1}, 1, 45.5)
+    assert (two["open"], two["price"], two["left"], two["left_price"]) == ({"std": 2}, 91, 8, 45.5)
+    assert one["gain"] is None and two["gain"]["over"] == {"std": 1}
+    worst = [mix["worst_deviation"] for mix in (one, two)]
+    assert two["gain"]["worst_deviation"]["mean"] == pytest.approx(worst[0]["mean"] - worst[1]["mean"], abs=2e-6)
+    for mix in (one, two):
+        for figure in (mix["worst_deviation"], mix["spread"]):
+            assert figure["half_width"] > 0 and figure["p90_low"] <= figure["p90"]
+        assert mix["inside"] == 1 and mix["inside_low"] < 1 == mix["inside_high"]
+        assert mix["within_tolerance_low"] <= mix["within_tolerance"] <= mix["within_tolerance_high"]
+
+
+def test_the_same_bytes_again(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """The same job, seed and draws give the same output; another seed does not."""
+    first, again, other = (Ran(capsys, "boxes", job(tmp_path), "--draws", 20, "--seed", s).out for s in (1, 1, 2))
+    assert first == again != other
+
+
+def test_the_text_is_one_screen(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """With one kind everything is told in 45 lines of 80 columns: figures, the next box, what was assumed."""
+    ran = Ran(capsys, "boxes", job(tmp_path), "--draws", 20, "--tolerance", 0.003)
+    lines = ran.out.splitlines()
+    assert (ran.status, ran.err) == (0, "") and len(lines) <= 45 and max(map(len, lines)) <= 100
+    text = " ".join(ran.out.split())
+    assert "4 upper + 4 lower a box, as written" in text and "between boxes 1 um, as written" in text
+    assert "Readings were taken as true" in text and "No figure knows of walls that are not normal" in text
+
+
+def test_rows(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """One row per mix, lengths with their unit."""
+    ran = Ran(capsys, "boxes", job(tmp_path), "--draws", 20, "--csv", "--unit", "in")
+    rows = list(csv.DictReader(io.StringIO(ran.out)))
+    assert [(row["kind"], row["open"], row["boxes"]) for row in rows] == [("rod", "1 std", "1"), ("rod", "2 std", "2")]
+    assert 0 < float(rows[0]["worst_deviation_mean [in]"]) < 0.001
+
+
+def test_measured_boxes_are_the_pattern(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """With boxes open nothing need be written but the budget: scatter is estimated, and what is assumed is told."""
+    found = document(capsys, SAMPLE, "--budget", 1, "--draws", 10)
+    assert [mix["open"] for mix in found["mixes"]] == [{}, {"rod": 1}, {}, {"main": 1}]
+    step = found["kinds"]["rod"]["steps"][0]
+    assert (step["shells_from"], step["within_from"], step["between_from"]) == ("open", "measured", "assumed")
+    assert "between boxes" in Ran(capsys, "boxes", SAMPLE, "--budget", 1, "--draws", 10).out
+
+
+def test_a_job_that_is_not_measured_yet(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Sizes that are missing are drawn between drawing limits; without these the position is left out, exit 1."""
+    bores = '[drawing.rod]\nhousing_bore = "50.040..50.060"\n'
+    unmeasured = POSITIONS.replace("50.053", "")
+    drawn = document(capsys, job(tmp_path, JOB + bores, unmeasured), "--draws", 5)
+    assert drawn["kinds"]["rod"]["drawn"] == ["R4"] and drawn["kinds"]["rod"]["positions"] == 4
+    ran = Ran(capsys, "boxes", job(tmp_path, JOB, unmeasured), "--draws", 5)
+    assert ran.status == 1 and "LEFT OUT, neither measured nor with drawing limits: R4" in ran.out
+
+
+def test_sealed_boxes_on_the_shelf(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """With --from-shelf only the shelf's sealed boxes can be opened, at their prices."""
+    db = tmp_path / "shelf.db"
+    sealed = tmp_path / "sealed.csv"
+    sealed.write_text(
+        "box,part,kind,family,step,price\nA,7,rod,narrow,std,50\nB,7,rod,narrow,std,40\nC,8,rod,wide,std,1\n",
+        encoding="utf-8",
+    )
+    folder = job(tmp_path / "my-build", JOB.replace("budget = 2\n", ""))
+    empty = Ran(capsys, "boxes", folder, "--from-shelf", "--db", db, "--draws", 5)
+    assert empty.status == 2 and "the shelf has no sealed box of this job's families" in empty.err
+    assert Ran(capsys, "shelf", "--db", db, "take-in", sealed, "--unit", "mm").status == 0
+    found = document(capsys, folder, "--from-shelf", "--db", db, "--draws", 5)
+    assert [(mix["open"], mix["price"]) for mix in found["mixes"]] == [({"std": 1}, 40), ({"std": 2}, 90)]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("budget = 2\n", "", "nothing says how many boxes may be opened; write budget under [boxes]"),
+        ("budget = 2", "budget = 0", "job.toml:9: boxes.budget: `0` is not a number of boxes"),
+        ("wall = 2.000\n", "", "nothing says what walls a box of std has; measure an open one, or write wall in"),
+        ("within = 0.0016\n", "", "nothing says how far the walls of rod scatter"),
+    ],
+)
+def test_what_is_refused(capsys: pytest.CaptureFixture[str], tmp_path: Path, old: str, new: str, told: str) -> None:
+    """Without a budget, walls or scatter there is nothing to draw: exit 2, with what to do."""
+    ran = Ran(capsys, "boxes", job(tmp_path, JOB.replace(old, new)), "--draws", 5)
+    assert (ran.status, ran.out) == (2, "") and told in " ".join(ran.err.split())
+
+
+@pytest.mark.parametrize(
+    "args", [("--json", "--csv"), ("--full", "--csv"), ("--tolerance", "x"), ("--precision", "0"), ("--draws", "0")]
+)
+def test_options_that_make_no_sense(capsys: pytest.CaptureFixture[str], tmp_path: Path, args: tuple[str, ...]) -> None:
+    """Usage errors are told, and nothing is printed."""
+    ran = Ran(capsys, "boxes", job(tmp_path), *args)
+    assert (ran.status, ran.out) == (2, "") and "Error: " in ran.err
+
+
+def test_a_picture(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """--plot draws a panel for each kind, the same bytes each time, and replaces no file unasked."""
+    folder, one, two = job(tmp_path / "my-build"), tmp_path / "one.svg", tmp_path / "two.svg"
+    for file in (one, two):
+        assert Ran(capsys, "boxes", folder, "--draws", 10, "--plot", file).status == 0
+    assert one.read_bytes() == two.read_bytes() and b"rod: 4 positions" in one.read_bytes()
+    assert Ran(capsys, "boxes", folder, "--draws", 10, "--plot", one).status == 2
+
+
+def test_no_plan_depends_on_it(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """[boxes] is no part of the inputs' digest."""
+    folder = tmp_path / "job"
+    shutil.copytree(SAMPLE, folder)
+    before = fitmatch.read_job(folder).digest
+    with (folder / "job.toml").open("a", encoding="utf-8") as file:
+        file.write("\n[boxes]\nbudget = 3\n")
+    assert fitmatch.read_job(folder).digest == before

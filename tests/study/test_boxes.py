@@ -1,0 +1,417 @@
+"""`fitmatch.boxes`: what is drawn, what is made of it, and the figures that published constants foretell."""
+
+import pickle
+import random
+import subprocess
+import sys
+from dataclasses import replace
+from math import sqrt
+from pathlib import Path
+from statistics import fmean
+
+import pytest
+from made.jobs import make_job, make_shell, make_shells
+from made.seeds import seeds
+from made.unopened import ROOM, UM, WALL, one_free_shell, rods, task, told, trade
+from scipy import stats
+
+import fitmatch
+from fitmatch.gauging.uncertainty.error_model import ErrorModel
+from fitmatch.problems import NotPossible
+from fitmatch.records.job import Job
+from fitmatch.records.measuring import Gauge, MeasuredAs, Measuring, Series
+from fitmatch.records.parts import Band
+from fitmatch.records.unopened import BoxesTold, StepTold
+from fitmatch.study.boxes import intervals
+from fitmatch.study.boxes.boxes import BATCH, boxes
+from fitmatch.study.boxes.draws import ENDLESS, Task, draw, scene
+from fitmatch.study.boxes.scatter import walls_of
+from fitmatch.study.boxes.steps import Sealed
+
+# Means of ranges of n standard normal values and of the least of m absolute ones: recomputed by quadrature; the first
+# are the constants d2 of control charts (ISO 7870-2, from memory).
+D2 = {2: 1.12838, 5: 2.32593, 8: 2.84720, 12: 3.25846}
+BEST_OF = {1: 0.797885, 2: 0.467390, 3: 0.334903, 4: 0.262082, 5: 0.215692, 8: 0.141410}
+
+
+@pytest.mark.parametrize("number", D2)
+def test_walls_in_a_box_range_as_normal_ones(number: int) -> None:
+    """The range of the walls of one half in a box is on average d2(n) times the scatter in a box."""
+    one = task(make_job(rods(1), [], unit="mm", boxes=told(1, shells=number, within=100 * UM)))
+    found = []
+    for i in range(1_000):
+        ((box,),) = scene(one, 1, i).boxes
+        walls = [shell.wall_nm for shell in box if shell.half == "upper" and shell.wall_nm is not None]
+        found.append((max(walls) - min(walls)) / (100 * UM))
+    assert fmean(found) == pytest.approx(D2[number], abs=4 * 0.86 / sqrt(1_000))
+
+
+def test_boxes_differ_by_what_is_said_to_be_between_them() -> None:
+    """The mean of a large box is off by the scatter between boxes, in all of its halves together."""
+    one = task(make_job(rods(1), [], unit="mm", boxes=told(1, shells=200, within=UM, between=50 * UM)))
+    offs = [fmean(s.wall_nm or 0 for s in scene(one, 1, i).boxes[0][0]) - WALL for i in range(400)]
+    assert sqrt(fmean(off * off for off in offs)) == pytest.approx(50 * UM, rel=0.12)
+
+
+def test_the_best_of_more_boxes() -> None:
+    """Where one shell is free the worst deviation is that of the best of m, as its published means foretell."""
+    scatter = 100 * UM
+    found = boxes(one_free_shell(8, scatter), draws=600)
+    assert found.mixes[0].worst.mean is None  # with no upper at all the position stays empty
+    for mix in found.mixes:
+        if mix.boxes in BEST_OF:
+            assert mix.worst.mean is not None and mix.worst.mean.half_width is not None
+            assert abs(mix.worst.mean.mean - BEST_OF[mix.boxes] * scatter) < 1.6 * mix.worst.mean.half_width
+
+
+@seeds(3, 200)
+def test_intervals_cover(seeds: list[int]) -> None:
+    """Where the truth is known intervals hold it in 95 of 100 studies: mean, percentile and chance."""
+    scatter, hits = 100 * UM, [0, 0, 0]
+    for seed in seeds:
+        (mix,) = [
+            m
+            for m in boxes(one_free_shell(1, scatter), draws=60, seed=seed, tolerance_nm=scatter // 2).mixes
+            if m.boxes
+        ]
+        mean, p90, close = mix.worst.mean, mix.worst.p90, mix.close
+        assert mean is not None and p90 is not None and close is not None
+        hits[0] += mean.low <= BEST_OF[1] * scatter <= mean.high
+        hits[1] += (p90.low or 0) <= 1.644854 * scatter <= (p90.high or ENDLESS)
+        hits[2] += close.low <= 0.382925 <= close.high
+    least = stats.binom.ppf(0.001, len(seeds), 0.94)
+    assert min(hits) >= least, hits
+
+
+def test_the_published_simulation() -> None:
+    """Eight positions, bores less journals with 4 um of standard deviation, walls with 1.6 um in a box and 1 um
+    between: spread 13 um as boxed, about 4, 3 and 2 um from one, two and three boxes (own simulation, no source)."""
+    job = trade(3)
+    one = task(job)
+    as_boxed = []
+    for i in range(200):
+        drawn = scene(one, 1, i)
+        uppers, lowers = ([s for s in drawn.boxes[0][0] if s.half == half] for half in ("upper", "lower"))
+        rooms = [p.housing_bore.mean_nm for p in drawn.job.positions if p.housing_bore is not None]
+        offs = [r - (u.wall_nm or 0) - (v.wall_nm or 0) for r, u, v in zip(rooms, uppers, lowers, strict=True)]
+        as_boxed.append(max(offs) - min(offs))
+    assert fmean(as_boxed) == pytest.approx(13 * UM, abs=0.7 * UM)
+    spreads = [mix.spread.mean.mean for mix in boxes(job, draws=200).mixes if mix.spread.mean is not None]
+    assert spreads == pytest.approx([4 * UM, 3 * UM, 2 * UM], abs=0.75 * UM)
+
+
+@seeds(5, 60)
+def test_every_draw_is_solved_as_assign_would(seeds: list[int]) -> None:
+    """Without gauges the figures of each mix are those of the best plan, proven, from its boxes and those open."""
+    for seed in seeds:
+        rng = random.Random(f"boxes {seed}")
+        some = make_shells("upper", [WALL + rng.randrange(-4, 5) * UM for _ in range(rng.randrange(6))])
+        some += make_shells("lower", [WALL + rng.randrange(-4, 5) * UM for _ in range(rng.randrange(6))])
+        positions = [
+            replace(p, housing_bore=replace(p.housing_bore, mean_nm=p.housing_bore.mean_nm + rng.randrange(-6, 7) * UM))
+            for p in rods(rng.randrange(2, 7))
+            if p.housing_bore is not None
+        ]
+        job = make_job(positions, some, unit="mm", boxes=told(2, shells=rng.randrange(2, 7), within=2_500))
+        one = task(job)
+        drawn, found = scene(one, seed, 0), iter(draw(Task(seed, (one,)), 0))
+        for mix in one.mixes:
+            chosen = {s.box for box in drawn.boxes[0][: mix.counts[0]] for s in box} | {s.box for s in job.shells}
+            plan = fitmatch.assign(replace(drawn.job, shells=tuple(s for s in drawn.job.shells if s.box in chosen)))
+            offs = [p.deviation_nm for p in plan.placements]
+            whole = len(offs) == len(positions)
+            worst, spread, inside, _, _ = (next(found) for _ in range(5))
+            assert worst == (max(map(abs, offs)) if whole else ENDLESS), seed
+            assert inside == (whole and all(p.within_limits for p in plan.placements)), seed
+            if all(p.within_limits for p in plan.placements):  # else equal plans may differ in it
+                assert spread == (max(offs) - min(offs) if offs else ENDLESS), seed
+
+
+def test_a_mix_holds_the_boxes_of_every_smaller_one() -> None:
+    """With another budget the same boxes are opened first, and the figures of the smaller mixes are the same."""
+    few, many = (boxes(make_job(rods(5), [], unit="mm", boxes=told(n)), draws=40) for n in (1, 3))
+    assert few.mixes[0] == many.mixes[0]
+    worst = [mix.worst.mean.mean for mix in many.mixes if mix.worst.mean is not None]
+    assert worst == sorted(worst, reverse=True)  # in every draw, as readings are the truth
+
+
+def test_a_draw_is_the_same_anywhere() -> None:
+    """A draw depends on its task and number alone, also after the task has been sent elsewhere."""
+    one = Task(3, (task(trade(2)),))
+    assert draw(pickle.loads(pickle.dumps(one)), 7) == draw(one, 7) != draw(one, 8)
+
+
+def test_a_task_is_told_by_its_text(tmp_path: Path) -> None:
+    """What a study is resumed by is the same in every run, whatever order Python keeps sets in."""
+    sample = Path(__file__).parents[2] / "samples" / "metrology-bench"
+    code = (
+        "import fitmatch\nfrom fitmatch.study.boxes.boxes import task_of\n"
+        f"job = fitmatch.read_job({str(sample)!r})\n"
+        "print(task_of(job, seed=1, budget=2, tolerance_nm=None, sealed=None)[0])"
+    )
+    texts = [
+        subprocess.run(
+            [sys.executable, "-c", code],
+            env={"PYTHONHASHSEED": seed, "PYTHONPATH": str(Path(fitmatch.__file__).parents[1])},
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout
+        for seed in ("1", "2")
+    ]
+    assert texts[0] == texts[1] and str(sample) not in texts[0]
+
+
+def test_it_stops_at_the_end_of_a_batch() -> None:
+    """With a precision the draws end after the first whole batch that reaches it, and give what so many draws give."""
+    job = make_job(rods(4), [], unit="mm", boxes=told(1))
+    found = boxes(job, draws=10 * BATCH, precision_nm=400)
+    assert found.draws % BATCH == 0 and found.draws < 10 * BATCH and found.wanted == 10 * BATCH
+    assert found.mixes == boxes(job, draws=found.draws).mixes
+    before = boxes(job, draws=found.draws - BATCH).mixes if found.draws > BATCH else ()
+    assert not before or any(m.worst.mean and (m.worst.mean.half_width or 0) > 400 for m in before)
+
+
+# --- measuring ---
+
+
+def measured(scatter: int, resolution: int | None = None) -> tuple[Measuring, MeasuredAs]:
+    gauge = Gauge("g", resolution_nm=resolution, repeatability_nm=scatter, repeatability_from=100_000)
+    named = {"rod": dict.fromkeys(("journal", "housing_bore", "wall"), "g")}
+    return Measuring(gauges={"g": gauge}, measured=named), MeasuredAs((Series("g", 1, 1.0),))
+
+
+def test_plans_are_judged_by_the_truth() -> None:
+    """A position on target by its readings is off by what the gauges leave: on average 0.798 of the uncertainty."""
+    measuring, how = measured(5 * UM)
+    (position,) = rods(1, min_nm=None, max_nm=None)
+    assert position.journal is not None and position.housing_bore is not None
+    position = replace(
+        position,
+        journal=replace(position.journal, measured_as=how),
+        housing_bore=replace(position.housing_bore, measured_as=how),
+    )
+    shells = [make_shell(half, half, WALL, box="open", measured_as=how) for half in ("upper", "lower")]
+    job = make_job([position], shells, unit="mm", measuring=measuring, boxes=told(1, shells=1))
+    sure = ErrorModel(job).combined(job.positions[0], how, how)
+    none, one = boxes(job, draws=400).mixes
+    assert sure is not None and none.worst.mean is not None and none.worst.mean.half_width is not None
+    assert abs(none.worst.mean.mean - BEST_OF[1] * sure.standard_nm) < 1.6 * none.worst.mean.half_width
+    assert one.worst.mean is not None and one.worst.mean.high > none.worst.mean.low  # a box cannot mend that
+
+
+def test_what_nobody_can_measure_is_not_worth_a_box() -> None:
+    """With coarse gauges a second box is pointless where it pays with fine ones."""
+    found = {}
+    for scatter in (100, 4 * UM):
+        measuring, how = measured(scatter)
+        positions = [
+            replace(
+                p, journal=replace(p.journal, measured_as=how), housing_bore=replace(p.housing_bore, measured_as=how)
+            )
+            for p in rods(6, min_nm=None, max_nm=None)
+            if p.journal is not None and p.housing_bore is not None
+        ]
+        job = make_job(positions, [], unit="mm", measuring=measuring, boxes=told(2, shells=6, within=4 * UM))
+        found[scatter] = boxes(job, draws=150).kinds[0]
+    assert found[100].enough is None and found[4 * UM].enough == 1
+    assert {one.floor_from for one in found.values()} == {"gauges"}
+
+
+# --- what boxes hold ---
+
+
+def opened(count: int, within: float, between: float, rng: random.Random, number: int = 20) -> Job:
+    """A job with so many boxes open, their walls of this scatter."""
+    shells = []
+    for box in range(count):
+        off = rng.gauss(0, between)
+        shells += [
+            make_shell(f"{half}{i}", half, round(WALL + off + rng.gauss(0, within)), box=f"b{box}")
+            for half in ("upper", "lower")
+            for i in range(number)
+        ]
+    return make_job(rods(2), shells, unit="mm")
+
+
+def test_scatter_is_estimated_from_open_boxes() -> None:
+    """Of many boxes the scatter within them and between them is found again, with its degrees of freedom."""
+    job = opened(40, 3 * UM, 5 * UM, random.Random(1))
+    walls = task(job, budget=1).steps[0].walls
+    assert (walls.within_from, walls.between_from, walls.freedom) == ("measured", "measured", 40 * 2 * 19)
+    assert walls.within_nm == pytest.approx(3 * UM, rel=0.06) and walls.between_nm == pytest.approx(5 * UM, rel=0.3)
+    assert set(walls.means_nm) == {"upper", "lower"}
+
+
+@pytest.mark.parametrize("count", [1, 3])
+def test_too_few_boxes_tell_nothing_between_them(count: int) -> None:
+    """Of fewer than four boxes the scatter between them is assumed: that within them, or more if more is seen."""
+    walls = task(opened(count, 3 * UM, 0, random.Random(2)), budget=1).steps[0].walls
+    assert walls.between_from == "assumed" and walls.between_nm >= walls.within_nm > 2 * UM
+    wide = task(opened(3, 1 * UM, 30 * UM, random.Random(3)), budget=1).steps[0].walls
+    assert wide.between_nm > 5 * wide.within_nm
+
+
+def test_the_scatter_of_readings_is_no_scatter_of_walls() -> None:
+    """What reading the walls adds is taken off what their readings show."""
+    shells = [("", shell) for shell in opened(30, 5 * UM, 0, random.Random(4)).shells]
+    as_read, less = (walls_of(shells, [], read_with, (None, None, None), None) for read_with in (0.0, 3 * UM))
+    assert as_read is not None and less is not None
+    assert less.within_nm == pytest.approx(sqrt(as_read.within_nm**2 - (3 * UM) ** 2))
+
+
+def test_what_is_written_goes_first() -> None:
+    """Mean and scatter under [boxes] go before what was measured, and that before the drawing."""
+    job = replace(
+        opened(5, 3 * UM, UM, random.Random(5)), drawing={"rod": {"wall": Band(WALL - 6 * UM, WALL + 6 * UM)}}
+    )
+    assert task(job, budget=1).steps[0].walls.within_from == "measured"
+    written = task(replace(job, boxes=told(1))).steps[0].walls
+    assert (written.mean_from, written.within_from, written.between_from) == ("written",) * 3
+    drawn = task(replace(job, shells=()), budget=1).steps[0].walls
+    assert (drawn.mean_from, drawn.within_from, drawn.between_from) == ("drawing", "drawing", "assumed")
+    assert drawn.within_nm**2 + drawn.between_nm**2 == pytest.approx((2 * UM) ** 2)
+
+
+def test_a_box_holds_what_an_open_one_holds() -> None:
+    """New boxes have as many halves, with the same marks, as the largest open box of their step."""
+    shells = [
+        make_shell(str(i), half, WALL + i * UM, box="b", marks=("yes",))
+        for i, half in enumerate(("upper", "lower") * 3)
+    ]
+    job = make_job(rods(2), shells, unit="mm", shell_columns=("finish",))
+    step = task(job, budget=1).steps[0]
+    assert step.halves_from == "open" and [(h.half, h.marks) for h in step.halves] == [
+        (s.half, s.marks) for s in shells
+    ]
+
+
+def test_steps_are_told_by_what_is_printed() -> None:
+    """Boxes of another step are another step to open, with walls of their own; so are boxes all of one grade."""
+    thin = [make_shell(f"u{i}", "upper", WALL + i, box="a", step="0") for i in range(3)]
+    thick = [make_shell(f"u{i}", "upper", WALL + 25 * UM + i, box="b", step="0.05") for i in range(3)]
+    steps = task(make_job(rods(1), [*thin, *thick], unit="mm"), budget=1).steps
+    assert [step.name for step in steps] == ["0", "0.05"]
+    assert [round(step.walls.means_nm["upper"]) for step in steps] == [WALL + 1, WALL + 25 * UM + 1]
+    graded = [replace(shell, step="", grade=shell.box) for shell in (*thin, *thick)]
+    assert [step.name for step in task(make_job(rods(1), graded, unit="mm"), budget=1).steps] == ["a", "b"]
+
+
+def test_sealed_boxes_of_the_shelf() -> None:
+    """Only sealed boxes of the job's families can be opened, as many as there are, the cheapest first."""
+    fits = {"rod": fitmatch.read_job(Path(__file__).parents[2] / "samples" / "generator-five").fits["rod"]}
+    job = make_job(rods(2), [], unit="mm", boxes=told(5), fits={"rod": replace(fits["rod"], family=("narrow",))})
+    sealed = [Sealed("rod", "Narrow", "std", price) for price in (9_000, None, 7_000)]
+    sealed += [Sealed("rod", "wide", "std", 1), Sealed("main", "narrow", "std", 1)]
+    one = task(job, sealed=sealed)
+    assert [(s.name, s.prices_thousandths) for s in one.steps] == [("std", (7_000, 9_000, None))]
+    assert [mix.boxes for mix in one.mixes] == [1, 2, 3]
+    found = boxes(job, draws=2, sealed=sealed)
+    assert [mix.price for mix in found.mixes] == [7_000, 16_000, None]
+
+
+def test_every_mix_within_the_budget() -> None:
+    """All numbers of all steps up to the budget are looked at, that of none only where a box is open."""
+    steps = {name: StepTold("rod", WALL, 2) for name in ("a", "b")}
+    given = BoxesTold(2, UM, UM, steps)
+    counts = [mix.counts for mix in task(make_job(rods(1), [], unit="mm", boxes=given)).mixes]
+    assert counts == [(1, 0), (0, 1), (2, 0), (1, 1), (0, 2)]
+    some = make_job(rods(1), make_shells("upper", [WALL]), unit="mm", boxes=given)
+    assert task(some).mixes[0].counts == (0, 0)
+
+
+def test_what_is_left_over_costs_its_share() -> None:
+    """Shells of new boxes that no position takes cost their share of the price."""
+    found = boxes(make_job(rods(2), [], unit="mm", boxes=told(2, shells=4, price=80_000)), draws=5)
+    one, two = found.mixes
+    assert (one.price, one.left, one.left_price) == (80_000, 4.0, 40_000.0)
+    assert (two.price, two.left, two.left_price) == (160_000, 12.0, 120_000.0)
+
+
+@pytest.mark.parametrize(
+    ("job", "code"),
+    [
+        (make_job(rods(1), [], unit="mm"), "no-budget"),
+        (make_job(rods(1), [], unit="mm", boxes=BoxesTold(1)), "no-walls"),
+        (make_job(rods(1), make_shells("upper", [WALL]), unit="mm", boxes=BoxesTold(1)), "no-scatter"),
+        (make_job([replace(rods(1)[0], journal=None)], [], unit="mm", boxes=told(1)), "nothing-measured"),
+        (
+            make_job(
+                rods(1),
+                [],
+                unit="mm",
+                boxes=BoxesTold(8, UM, UM, {f"s{i}": StepTold("rod", WALL, 1) for i in range(6)}),
+            ),
+            "too-many-mixes",
+        ),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "job",
+)
+def test_what_cannot_be_studied(job: Job, code: str) -> None:
+    """Without a budget, a wall, a scatter or a size there is nothing to draw from, and too many mixes are refused."""
+    with pytest.raises(NotPossible) as refused:
+        boxes(job, draws=1)
+    assert refused.value.why.code == code
+
+
+def test_positions_without_sizes_are_left_out() -> None:
+    """A position that is neither measured nor drawn is left out and told; one with drawing limits is drawn in them."""
+    measured_one, lacking = rods(2)
+    job = make_job([measured_one, replace(lacking, housing_bore=None)], [], unit="mm", boxes=told(1))
+    assert boxes(job, draws=1).kinds[0].left_out == (lacking.name,)
+    assert boxes(job, draws=1).needs_attention
+    bores = Band(45_000_000 + ROOM - UM, 45_000_000 + ROOM + UM)
+    drawn = replace(job, drawing={"rod": {"housing_bore": bores}})
+    for number in range(50):
+        bore = scene(task(drawn), 1, number).job.positions[1].housing_bore
+        assert bore is not None and bore.mean_nm in bores and bore.mean_nm % UM == 0
+    assert not boxes(drawn, draws=1).needs_attention
+
+
+# --- figures ---
+
+
+@pytest.mark.parametrize("count", [20, 100, 1_000, 5_000])
+def test_the_interval_of_a_percentile(count: int) -> None:
+    """The ranks are the nearest between which the binomial distribution puts at least 95 %."""
+    values = list(range(1, count + 1))
+    found = intervals.percentile(values)
+    assert found.value == -(-count * 9 // 10)
+    low = found.low or 0
+    assert stats.binom.cdf(low - 1, count, 0.9) <= 0.025 < stats.binom.cdf(low, count, 0.9)
+    if found.high is None:
+        assert stats.binom.cdf(count - 1, count, 0.9) < 0.975
+    else:
+        assert stats.binom.cdf(found.high - 1, count, 0.9) >= 0.975 > stats.binom.cdf(found.high - 2, count, 0.9)
+
+
+@pytest.mark.parametrize(("hits", "count"), [(0, 10), (3, 10), (10, 10), (617, 1_000)])
+def test_the_interval_of_a_chance(hits: int, count: int) -> None:
+    """As another implementation of the score interval gives it."""
+    found, other = intervals.chance(hits, count), stats.binomtest(hits, count).proportion_ci(method="wilson")
+    assert (found.low, found.high) == pytest.approx((other.low, other.high), abs=1e-9)
+
+
+def test_the_interval_of_a_mean() -> None:
+    """As another implementation of Student's interval gives it."""
+    values = [3, 8, 1, 9, 40, 2]
+    found = intervals.mean(values)
+    low, high = stats.t.interval(0.95, 5, fmean(values), stats.sem(values))
+    assert (found.mean, found.low, found.high) == pytest.approx((fmean(values), low, high))
+    assert intervals.mean([5]) == (5.0, None)
+
+
+def test_figures_where_positions_stay_empty() -> None:
+    """Draws with an empty position have no mean; a percentile stands where fewer than one in ten are so."""
+    job = make_job(rods(3), [], unit="mm", boxes=told(2, shells=2))
+    one, two = boxes(job, draws=20).mixes
+    assert one.worst.mean is None and one.worst.p90 is None and one.inside is not None and one.inside.value == 0
+    assert two.worst.mean is not None and two.gain is not None and two.gain.worst is None
+    assert two.gain.inside.mean == 1.0
+
+
+def test_from_python(tmp_path: Path) -> None:
+    """`fitmatch.boxes` gives a frame with a row for every mix."""
+    frame = fitmatch.boxes(make_job(rods(2), [], unit="mm", boxes=told(2)), draws=5).to_frame()
+    assert list(frame["boxes"]) == [1, 2] and list(frame["open"]) == ["1 std", "2 std"]
+    assert frame["worst_deviation"].iloc[0] < 0.01
