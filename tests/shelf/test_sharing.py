@@ -222,13 +222,19 @@ def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeyp
     assert Ran(capsys, "assign", first, second, "--db", db).status == 2
 
 
+@pytest.mark.parametrize("shells", [BOX, None])
 def test_readings_with_the_shells_in(
-    stocked: Shelf, capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, address: str
+    stocked: Shelf,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    address: str,
+    shells: str | None,
 ) -> None:
-    """Engines of one plan, the one with a shell file and the other without, are fitted with what was read with their
+    """Engines of one plan, only the first of them with a shell file or none, are fitted with what was read with their
     shells in, before that or at a second `fitted`, also outside the limits with a permission; each has its sheet."""
     monkeypatch.setenv("FITMATCH_DB", address)
-    both = [engine(tmp_path / "first", shells=BOX), engine(tmp_path / "second")]
+    both = [engine(tmp_path / "first", shells=shells), engine(tmp_path / "second")]
     saved(stocked, *both)
     inside, outside = (f"position,clearance,method\nR1,{wall},gauge\n" for wall in ("0.0023", "0.0040"))
     put(both[0] / "assembled.csv", outside)

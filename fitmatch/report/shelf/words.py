@@ -123,10 +123,8 @@ def _teardown(s: Slots) -> str:
 
 def _as_not_run(s: Slots, _: str) -> str:
     """What a position that was fitted counts as once it is put back."""
-    text = (
-        f"the shells of {listed(s['positions'])} of {s['job']} are what they were before engine {s['engine']}, as not"
-    )
-    return f"{text} run; if it ran: `fitmatch shelf correct {s['event']}{_db(s)}`, then {_teardown(s)}"
+    text = f"the shells of {listed(s['positions'])} of {s['job']} are what they were before engine {s['engine']}"
+    return f"{text}, as not run; if it ran: `fitmatch shelf correct {s['event']}{_db(s)}`, then {_teardown(s)}"
 
 
 def _grew(s: Slots, unit: str) -> str:
