@@ -68,7 +68,7 @@ class _Assign(click.Command):
 @click.option(
     "--alternatives",
     metavar="N",
-    type=click.IntRange(1, _MOST_ALTERNATIVES),
+    type=options.Whole(1, _MOST_ALTERNATIVES),
     help="Also show the N next best plans of each kind, each with figures worse than the one before.",
 )
 @click.option(

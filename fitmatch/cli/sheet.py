@@ -34,7 +34,7 @@ _LARGEST_MM: Final = (190, 240)
 @click.option(
     "--engine",
     metavar="N",
-    type=click.IntRange(min=1),
+    type=options.Whole(min=1),
     help="Instead of a JOB: the record of engine N, as the shelf knows it.",
 )
 @click.option(

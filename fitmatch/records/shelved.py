@@ -15,7 +15,7 @@ class ShelvedShell(NamedTuple):
     reading is that of its day, as a zero error is. `day_known`: otherwise `day` is when it was taken in. `marks`: what
     its file said in further columns. `barred`: why a job may not have it; None: it may. `single`: it has no opposite
     half that the job may have in its box. `seat`: the position and side in which it is fitted in the job's own
-    engine."""
+    engine. `ran`: it has run, which is what `condition` says then."""
 
     number: int
     box_number: int
@@ -43,6 +43,7 @@ class ShelvedShell(NamedTuple):
     barred: Fact | None
     single: bool
     seat: tuple[str, str] | None = None
+    ran: bool = False
 
     @property
     def described(self) -> str:

@@ -228,7 +228,7 @@ def _engines(connection: Connection, *conditions: ColumnElement[bool]) -> list[E
     for row in connection.execute(query).mappings():
         where = row["engine"], row["position"]
         left, left_at = passages.left(where)
-        shells = seats.get(where, [])
+        shells = [s if not left else s._replace(hold="") for s in seats.get(where, [])]
         own = {name: row[name] for name in EnginePosition._fields if name in row}
         own |= {"in_doubt": where in passages.in_doubt, "left": left, "left_at": left_at}
         own |= {"judged": passages.judged(where), "readings": passages.readings.get(where, ())}
@@ -314,7 +314,7 @@ class _Passages:
 
 def _seats(connection: Connection, numbers: Any) -> Mapping[tuple[int, str], list[EngineShell]]:
     query = (
-        select(ENGINE_SHELLS, BOXES.c.name.label("box"), SHELLS.c.name, SHELLS.c.state)
+        select(ENGINE_SHELLS, BOXES.c.name.label("box"), SHELLS.c.name, SHELLS.c.state, SHELLS.c.hold)
         .join(SHELLS, SHELLS.c.number == ENGINE_SHELLS.c.shell)
         .join(BOXES, BOXES.c.number == SHELLS.c.box)
         .where(ENGINE_SHELLS.c.engine.in_(numbers))
@@ -324,6 +324,7 @@ def _seats(connection: Connection, numbers: Any) -> Mapping[tuple[int, str], lis
     for row in connection.execute(query).mappings():
         label = f"{row['box']}/{row['name']}"
         walls = row["wall_nm"] or row["wall_tried_nm"], row["wall_after_nm"], row["wall_wear_u_nm"]
-        shell = EngineShell(row["half"], row["shell"], label, *walls, row["state"], tried=row["wall_nm"] is None)
+        left = row["state"], row["wall_nm"] is None, row["hold"]
+        shell = EngineShell(row["half"], row["shell"], label, *walls, *left)
         found[row["engine"], row["position"]].append(shell)
     return found

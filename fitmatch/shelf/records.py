@@ -143,10 +143,12 @@ class History(NamedTuple):
 
 
 class Changed(NamedTuple):
-    """What an action changed: the events it added. `attention` is what somebody should look at all the same."""
+    """What an action changed: the events it added. `attention` is what somebody should look at all the same,
+    `notices` what the change means."""
 
     events: tuple[Event, ...]
     attention: tuple[Fact, ...] = ()
+    notices: tuple[Fact, ...] = ()
 
     def to_frame(self) -> "pandas.DataFrame":
         """One row for each event."""
@@ -191,7 +193,8 @@ class TakenIn(NamedTuple):
 
 class EngineShell(NamedTuple):
     """A shell that an engine runs on, or ran on until it was taken down, or that was only `tried` in it.
-    `wall_wear_u_nm` is the expanded uncertainty of the wear; None: not known."""
+    `wall_wear_u_nm` is the expanded uncertainty of the wear; None: not known. `hold`: why it is on hold, though it is
+    in the engine."""
 
     half: str
     number: int
@@ -201,6 +204,7 @@ class EngineShell(NamedTuple):
     wall_wear_u_nm: float | None
     state: str
     tried: bool = False
+    hold: str = ""
 
 
 class Assembled(NamedTuple):
@@ -310,6 +314,11 @@ class EnginePosition(NamedTuple):
         return tuple(fact for one in self.readings for fact in one.attention(self.position))
 
     @property
+    def is_on_hold(self) -> bool:
+        """Whether a shell that is in it is on hold."""
+        return any(shell.hold for shell in self.shells)
+
+    @property
     def is_whole(self) -> bool:
         """Whether it has both shells, without which there is no clearance."""
         return len(self.shells) == 2
@@ -383,12 +392,27 @@ class EngineRecord(NamedTuple):
 
     @property
     def needs_attention(self) -> bool:
-        """Whether it is not whole, or what stands in it is not to be run, reads otherwise than calculated, or rests on
-        readings in doubt."""
+        """Whether it is not whole, or what stands in it is not to be run, is on hold, reads otherwise than calculated,
+        or rests on readings in doubt."""
         doubted = any(p.in_doubt and not p.left for p in self.positions)
         apart = any(one.verdict and not one.permitted for p in self.positions if not p.left for one in p.readings)
         missing = bool(self.incomplete) or (not self.torn_down and bool(self.never_fitted))
-        return missing or doubted or apart or bool(self.not_to_be_run)
+        return missing or doubted or apart or bool(self.not_to_be_run) or bool(self.on_hold)
+
+    @property
+    def on_hold(self) -> tuple[EnginePosition, ...]:
+        """Where a shell that is in it is on hold: it is not to run until that is settled."""
+        return tuple(p for p in self.positions if p.is_on_hold)
+
+    @property
+    def hold_attention(self) -> tuple[Fact, ...]:
+        """Which shells these are."""
+        return tuple(
+            Fact("fitted-on-hold", {"engine": self.number, "position": p.position, "name": s.label, **s._asdict()})
+            for p in self.positions
+            for s in p.shells
+            if s.hold
+        )
 
     @property
     def wears(self) -> tuple["Wear", ...]:

@@ -188,6 +188,7 @@ class _Supply:
             marks=self._marks_of(row["marks"]),
             barred=self._barred(row),
             seat=(row["held_at"], row["held_as"]) if self._fixing and row["engine"] == self._engine else None,
+            ran=row["ran_in"] is not None,
             **{name: row[name] for name in (*same, *more)},
         )
 

@@ -285,3 +285,19 @@ def test_help_loads_no_database() -> None:
     for args in (["shelf", "--help"], ["shelf", "show", "--help"]):
         ran = subprocess.run([sys.executable, "-c", program, *args], capture_output=True, text=True, check=False)
         assert ran.returncode == 0 and ran.stderr.strip() == "False"
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("show", "--older-than", "999999999999"), "--older-than"),
+        (("show", "--older-than", "1000000"), "--older-than"),
+        (("engine", "1e9"), "`1e9` is not a whole number"),
+        (("teardown", "one", "--never-run"), "`one` is not a whole number"),
+        (("correct", "1.5"), "`1.5` is not a whole number"),
+    ],
+)
+def test_numbers_that_are_none(run: Run, words: tuple[str, ...], told: str) -> None:
+    """What is no number of days, or no whole number, is refused in plain words."""
+    ran = run(*words)
+    assert ran.status == 2 and told in ran.err

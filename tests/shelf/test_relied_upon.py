@@ -21,6 +21,8 @@ from fitmatch.shelf import (
     correct,
     fitted,
     history,
+    open_shelf,
+    put_back,
     read_measured_again,
     read_planned,
     read_stock,
@@ -188,6 +190,8 @@ def test_a_hold_is_shown_in_every_state(tmp_path: Path, capsys: pytest.CaptureFi
 
 # --- shells that have run ---
 
+NEW = {row.split(",")[0]: row.split(",")[3] for row in BOX.splitlines()}  # the wall by the name of the shell
+
 
 def taken_down(shelf: Shelf, folder: Path, wall: str) -> Path:
     """A job whose engine ran and was taken down; its upper wall was read as this, its lower one not at all."""
@@ -204,8 +208,8 @@ def taken_down(shelf: Shelf, folder: Path, wall: str) -> Path:
 @pytest.mark.parametrize("half", ["upper", "lower"])
 def test_a_worn_shell_does_not_get_its_new_wall_back(shelf: Shelf, tmp_path: Path, wall: str, half: str) -> None:
     """Readings from before the engine ran are refused, measured again or not, whether the wall is known, was not
-    measured or was not believed; so is a day before. A reading of today is taken, the same number too if its day is
-    written down, and the shell stays used."""
+    measured or was not believed; so is a day before, and the day of the teardown with readings of then. Another reading
+    is taken, the same one too if its day is a later one, and the shell stays used."""
     job = taken_down(shelf, tmp_path, wall)
     one = next(s for s in show(shelf, Filters(state="used")).shells if s.half == half)
     for remeasured in ((), (str(one.number),)):
@@ -216,15 +220,107 @@ def test_a_worn_shell_does_not_get_its_new_wall_back(shelf: Shelf, tmp_path: Pat
     head = "box,shell,kind,half,wall,family,condition,measured_on"
     row = f"box-1,{one.shell},rod,{half}"
     path = tmp_path / "again.csv"
-    put(path, f"{head}\n{row},0.0612,narrow-2,new,2026-02-28\n")
-    with pytest.raises(RefusedError) as refused:
-        take_in(shelf, read_stock([path], "in"), remeasured=[str(one.number)])
-    assert codes(refused) == ["older-than-teardown"]
-    for cells in ("0.0612,narrow-2,new,", "0.0618,narrow-2,new,2026-03-01"):
+    for cells in ("0.0612,narrow-2,new,2026-02-28", f"{NEW[one.shell]},narrow-2,new,2026-03-01"):
+        put(path, f"{head}\n{row},{cells}\n")
+        with pytest.raises(RefusedError) as refused:
+            take_in(shelf, read_stock([path], "in"), remeasured=[str(one.number)])
+        assert codes(refused) == ["older-than-teardown"]
+    assert "if it truly reads the same, measure it on a later day" in words(refused.value.reasons[0])
+    for cells in (
+        "0.0612,narrow-2,new,",
+        "0.0613,narrow-2,new,2026-03-01",
+        f"{NEW[one.shell]},narrow-2,new,2026-03-02",
+    ):
         put(path, f"{head}\n{row},{cells}\n")
         take_in(shelf, read_stock([path], "in"), remeasured=[str(one.number)])
     after = next(s for s in show(shelf).shells if s.number == one.number)
-    assert (after.state, after.condition, after.wall_nm) == ("used", "used", 1_569_720)
+    assert (after.state, after.condition, after.wall_nm) == ("used", "used", float(NEW[one.shell]) * 25_400_000)
+
+
+def test_what_ran_is_not_put_back_as_new(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever wants a fitted shell is told that put-back is for trial fits and teardown for engines that have run; what
+    was put back is told to count as not run, with the commands that take that back, which work."""
+    db = tmp_path / "s.db"
+    monkeypatch.setenv("FITMATCH_DB", str(db))
+    job = planned_job(tmp_path / "k", ONE_ROD)
+    for command in ("take-in", "set-aside", "fitted"):
+        assert Ran(capsys, "shelf", command, job).status == 0
+    one = show(open_shelf(db), Filters(state="fitted")).shells[0]
+    ways = "after a trial fit: `fitmatch shelf put-back k R1`; an engine that has run: `fitmatch shelf teardown 1 FILE`"
+    for words_of in (("scrap", one.number, "worn"), ("move", one.number, "bin"), ("send-back", "box-1")):
+        ran = Ran(capsys, "shelf", *words_of)
+        assert ran.status == 2 and ways in ran.err
+    assert ways in Ran(capsys, "shelf", "put-back", job).err
+    ran = Ran(capsys, "shelf", "put-back", job, "R1", "--db", db)
+    told = " ".join(ran.out.split())
+    assert ran.status == 0 and "the shells of R1 of k are what they were before engine 1, as not run" in told
+    undo, teardown_1 = re.findall("`fitmatch ([^`]*)`", told)
+    assert Ran(capsys, *shlex.split(undo)).status == 0
+    put(tmp_path / "worn.csv", "position,upper,lower\nR1,0.0617,0.0617\n")
+    assert Ran(capsys, *shlex.split(teardown_1.replace("FILE", str(tmp_path / "worn.csv"))), "--unit", "in").status == 0
+    assert {s.state for s in show(open_shelf(db)).shells if s.number == one.number} == {"used"}
+
+
+def test_putting_back_what_is_set_aside_needs_no_such_word(shelf: Shelf, tmp_path: Path) -> None:
+    """What was never fitted is put back without a word about engines."""
+    job = planned_job(tmp_path / "k", ONE_ROD)
+    take_in(shelf, read_stock([job]))
+    set_aside(shelf, read_planned(job))
+    assert put_back(shelf, "k").notices == ()
+
+
+def test_a_hold_in_an_engine_is_told_until_it_is_settled(
+    shelf: Shelf, tmp_path: Path, capsys: pytest.CaptureFixture[str], address: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A shell that is put on hold while it is in an engine is told by `take-in`, also of a file that says nothing new,
+    by `engines`, `engine` and the record, with exit status 1; once the engine is taken down none of them tells it."""
+    monkeypatch.setenv("FITMATCH_DB", address)
+    job = planned_job(tmp_path / "k", ONE_ROD)
+    take_in(shelf, read_stock([job]))
+    set_aside(shelf, read_planned(job))
+    fitted(shelf, read_planned(job))
+    looks = (("shelf", "engines"), ("shelf", "engine", "1"))
+    assert [Ran(capsys, *look).status for look in looks] == [0, 0]
+    one = show(shelf, Filters(state="fitted")).shells[0]
+    on_hold = described(tmp_path, one.shell, "hold", "cracked lining")
+    for path in (on_hold, on_hold, job):
+        ran = Ran(capsys, "shelf", "take-in", path, *(() if path == job else ("--unit", "in")))
+        told = " ".join(ran.out.split())
+        assert ran.status == 1 and told.count("on hold (cracked lining)") == 1 and "engine 1 at R1" in told
+    for look in looks:
+        ran = Ran(capsys, *look)
+        assert ran.status == 1 and "ON HOLD" in ran.out.replace("\xa0", " ")
+        assert Ran(capsys, *look, "--csv").out.splitlines()[1].count("true") == 2  # within limits, on hold
+    assert "box-1/" in ran.out and "not to run until this is settled" in " ".join(ran.out.split())
+    document = json.loads(Ran(capsys, "shelf", "engine", "1", "--json").out)
+    assert document["engine"]["on_hold"] == ["R1"]
+    assert Ran(capsys, "sheet", "--engine", "1", "--output", tmp_path / "e.html").status == 1
+    assert "ON HOLD: R1" in (tmp_path / "e.html").read_text(encoding="utf-8")
+    put(tmp_path / "worn.csv", "position,upper,lower\nR1,0.0617,0.0617\n")
+    teardown(shelf, 1, read_measured_again(tmp_path / "worn.csv", {"R1": "rod"}, "in"))
+    assert all("ON HOLD" not in Ran(capsys, *look).out for look in looks)
+
+
+def test_a_time_tells_more_than_a_day(shelf: Shelf, tmp_path: Path) -> None:
+    """On the day of the teardown the readings of then are taken if their time is after it, and not if it is before it
+    or is no time of a known place."""
+    job = taken_down(shelf, tmp_path, "0.0610")
+    one = next(s for s in show(shelf, Filters(state="used")).shells if s.half == "upper")
+    put(job / "shells" / "box-1.csv", f"shell,kind,half,family\n{one.shell},rod,upper,narrow-2\n")
+    put(job / "job.toml", JOB + '[sources]\nreadings = "readings.csv"\n')
+    for time, is_taken in (("08:00:00Z", False), ("23:00:00", False), ("23:00:00Z", True)):
+        row = f"box-1/{one.shell},wall,,,{NEW[one.shell]},2026-03-01T{time}"
+        put(job / "readings.csv", f"item,feature,station,angle,reading,time\n{row}\n")
+        stock = read_stock([job])
+        if is_taken:
+            (again,) = take_in(shelf, stock, remeasured=[str(one.number)]).remeasured
+            assert again.wall_nm == float(NEW[one.shell]) * 25_400_000
+        else:
+            with pytest.raises(RefusedError) as refused:
+                take_in(shelf, stock, remeasured=[str(one.number)])
+            assert codes(refused) == ["older-than-teardown"]
 
 
 def test_a_shell_inside_an_engine_is_not_measured(shelf: Shelf, tmp_path: Path) -> None:
@@ -237,7 +333,9 @@ def test_a_shell_inside_an_engine_is_not_measured(shelf: Shelf, tmp_path: Path) 
     with pytest.raises(RefusedError) as refused:
         take_in(shelf, read_stock([job]), remeasured=[str(one.number)])
     assert codes(refused) == ["measured-inside"]
-    assert "put-back k R1" in words(refused.value.reasons[0]) and "teardown 1 FILE" in words(refused.value.reasons[0])
+    told = words(refused.value.reasons[0])
+    assert "after a trial fit: `fitmatch shelf put-back k R1`" in told
+    assert "an engine that has run: `fitmatch shelf teardown 1 FILE`" in told
     assert [e.action for e in history(shelf, str(one.number)).events] == ["take-in", "set-aside", "fitted"]
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from made.commands import Ran
-from made.intake_jobs import JOB, POSITIONS, write_job
+from made.intake_jobs import JOB, POSITIONS, put, write_job
 from made.shelves import BOX, ONE_ROD, Clock
 from oracles.schemas import VALIDATOR
 
@@ -29,6 +29,7 @@ from fitmatch.shelf import (
     show,
     take_in,
 )
+from fitmatch.shelf import engine as engine_of
 
 FITS = JOB + 'family = ["narrow-2"]\n'
 
@@ -219,3 +220,33 @@ def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeyp
     refused = Ran(capsys, "assign", first, second, "--from-shelf", "--prefer", "singles")
     assert refused.status == 2 and "one job at a time" in refused.err
     assert Ran(capsys, "assign", first, second, "--db", db).status == 2
+
+
+@pytest.mark.parametrize("shells", [BOX, None])
+def test_readings_with_the_shells_in(
+    stocked: Shelf,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    address: str,
+    shells: str | None,
+) -> None:
+    """Engines of one plan, only the first of them with a shell file or none, are fitted with what was read with their
+    shells in, before that or at a second `fitted`, also outside the limits with a permission; each has its sheet."""
+    monkeypatch.setenv("FITMATCH_DB", address)
+    both = [engine(tmp_path / "first", shells=shells), engine(tmp_path / "second")]
+    saved(stocked, *both)
+    inside, outside = (f"position,clearance,method\nR1,{wall},gauge\n" for wall in ("0.0023", "0.0040"))
+    put(both[0] / "assembled.csv", outside)
+    for folder in both:
+        assert Ran(capsys, "shelf", "set-aside", folder).status == 0
+    assert Ran(capsys, "shelf", "fitted", both[0]).status == 2
+    allowed = ("--permission", "R1=letter of 2 March")
+    assert Ran(capsys, "shelf", "fitted", both[0], *allowed).status == 1
+    assert Ran(capsys, "shelf", "fitted", both[1]).status == 0
+    put(both[0] / "assembled.csv", inside)
+    put(both[1] / "assembled.csv", inside)
+    for folder in both:
+        assert Ran(capsys, "shelf", "fitted", folder).status in (0, 1)
+        assert Ran(capsys, "sheet", folder).status == 0
+    assert [p.assembled_nm for n in (1, 2) for p in engine_of(stocked, n).positions] == [58_420, 58_420]

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from fitmatch.cli.exit_codes import INTERRUPTED
+from fitmatch.cli.options import Whole
 from fitmatch.cli.shelf.looking import walls_option
 from fitmatch.cli.shelf.opened import Asked, shelf_command
 from fitmatch.cli.solving import stop_after, stopped_by_ctrl_c, time_limit
@@ -21,9 +22,9 @@ _MOST_PAIRS: Final = 100
 @shelf_command("sets", lists=True)
 @click.argument("job", required=False, type=click.Path(path_type=Path))
 @click.option("--family", metavar="TEXT", help="In place of JOB: sets of this family.")
-@click.option("--pairs", type=click.IntRange(1, _MOST_PAIRS), metavar="N", help="With --family: so many pairs a set.")
+@click.option("--pairs", type=Whole(1, _MOST_PAIRS), metavar="N", help="With --family: so many pairs a set.")
 @click.option("--walls", metavar="A..B", help="With --family: what the two walls of a pair may total.")
-@click.option("--most", type=click.IntRange(1), default=_MOST, show_default=True, metavar="N", help="Look for N sets.")
+@click.option("--most", type=Whole(1), default=_MOST, show_default=True, metavar="N", help="Look for N sets.")
 @time_limit
 def sets(
     asked: Asked,

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from fitmatch.cli.options import Whole
 from fitmatch.cli.shelf.opened import Asked, by, note, shelf_command
 
 
@@ -104,7 +105,7 @@ def count(asked: Asked, file: Path, location: str | None, who: str, note: str) -
 
 
 @shelf_command("correct")
-@click.argument("event", type=click.IntRange(min=1))
+@click.argument("event", type=Whole(min=1))
 @by
 @note
 def correct(asked: Asked, event: int, who: str, note: str) -> int:

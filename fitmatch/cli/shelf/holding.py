@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from fitmatch.cli.options import Whole
 from fitmatch.cli.shelf.opened import Asked, by, job_of, note, shelf_command
 
 _job = click.argument("job", type=click.Path(path_type=Path))
@@ -97,7 +98,7 @@ def _permission(text: str) -> tuple[str, str]:
 
 
 @shelf_command("teardown", lists=True)
-@click.argument("number", metavar="ENGINE", type=click.IntRange(min=1))
+@click.argument("number", metavar="ENGINE", type=Whole(min=1))
 @click.argument("file", required=False, type=click.Path(path_type=Path))
 @click.option(
     "--gauges",

@@ -49,6 +49,12 @@ class Asked(NamedTuple):
 
         return open_shelf(self.db, make=make)
 
+    def known_shelf(self) -> "Shelf":
+        """The open shelf, which must be there."""
+        from fitmatch.shelf.store.opening import known_shelf
+
+        return known_shelf(self.db)
+
     def answer(
         self,
         found: AnswerT,
@@ -80,7 +86,8 @@ class Asked(NamedTuple):
         from fitmatch.report.shelf.data import changed_document, event_rows
         from fitmatch.report.shelf.texts import changed_text
 
-        self.answer(self.told(changed), changed_text, changed_document, lambda c, unit: event_rows(c.events, unit))
+        told = self.told(changed)._replace(notices=self.with_db(changed.notices))
+        self.answer(told, changed_text, changed_document, lambda c, unit: event_rows(c.events, unit))
         return 1 if changed.attention else 0
 
 

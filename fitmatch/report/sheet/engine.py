@@ -24,7 +24,7 @@ from fitmatch.report.sheet.record import (
     told_of_gauge,
 )
 from fitmatch.report.shelf.data import wear_u
-from fitmatch.report.shelf.texts import OUT_OF_LIMITS, half_fitted, how_left
+from fitmatch.report.shelf.texts import ON_HOLD, OUT_OF_LIMITS, half_fitted, how_left
 from fitmatch.report.shelf.words import words
 from fitmatch.shelf.built import Built
 from fitmatch.shelf.records import Assembled, EnginePosition, EngineRecord, EngineShell
@@ -75,6 +75,8 @@ def _plan_of(position: EnginePosition) -> str:
 
 
 def _alarms(engine: EngineRecord) -> Iterator[str]:
+    if found := [p.position for p in engine.on_hold]:
+        yield f"{ON_HOLD}: {listed(found)}; not to run until this is settled."
     if found := [p.position for p in engine.not_to_be_run]:
         yield f"{NOT_TO_BE_RUN}: {listed(found)}."
     outside = [p.position for p in engine.outside]

@@ -66,7 +66,8 @@ _POSITION: Final = (
         "max",
     ),
     *("assembled_difference_u", "assembled_method", "assembled_by", "assembled_date", "assembled_verdict"),
-    *("not_to_be_run", "within_limits", "permission", "in_doubt", "left", "left_at", "seating", "clearance_u"),
+    *("not_to_be_run", "on_hold", "within_limits", "permission", "in_doubt", "left", "left_at", "seating"),
+    "clearance_u",
     *(f"{part}_{what}" for part in ("journal", "upper", "lower") for what in ("wear", "wear_u")),
 )
 _SEALED: Final = (
@@ -156,7 +157,8 @@ def _box_change(change: BoxChange) -> dict[str, Value]:
 def changed_document(changed: Changed, unit: str) -> str:
     """What an action changed, and what needs attention."""
     events = [event_value(event, unit) for event in changed.events]
-    return shelf_document(unit, events=events, attention=attention_values(changed.attention, unit))
+    attention, notices = (attention_values(facts, unit) for facts in (changed.attention, changed.notices))
+    return shelf_document(unit, events=events, attention=attention, notices=notices)
 
 
 def attention_values(attention: Sequence[Fact], unit: str) -> list[dict[str, Value]]:
@@ -196,6 +198,7 @@ def engine_rows(engines: Engines, unit: str) -> str:
         _position(position, unit)
         | _labels(position)
         | _decisive(position, unit)
+        | {"on_hold": position.is_on_hold}
         | _wears(one, position, unit)
         | {"engine": one.number, "job": one.job, "at": one.at}
         for one in engines.engines
@@ -262,6 +265,7 @@ def engine_value(engine: EngineRecord, unit: str) -> dict[str, Value]:
         "state": engine.state or None,
         "out_of_limits": [p.position for p in engine.outside],
         "not_to_be_run": [p.position for p in engine.not_to_be_run],
+        "on_hold": [p.position for p in engine.on_hold],
         "positions": [_position(position, unit) for position in engine.positions],
     }
 

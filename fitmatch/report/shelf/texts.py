@@ -42,6 +42,7 @@ from fitmatch.shelf.records import (
 
 NOT_KNOWN: Final = "not known"
 OUT_OF_LIMITS: Final = "OUT OF LIMITS"
+ON_HOLD: Final = "ON HOLD"
 _LEFT: Final = {
     "put-back": "put back on {}",
     "teardown": "taken down on {}",
@@ -126,7 +127,9 @@ def _box_change(change: BoxChange) -> str:
 
 def changed_text(changed: Changed, unit: str) -> str:
     """What an action changed, and what needs attention."""
-    return _page([*(_events(changed.events, unit) or ["nothing to change"]), *_attention(changed.attention, unit)])
+    notices = ["", *items("NOTE", [words(fact, unit) for fact in changed.notices])] if changed.notices else []
+    events = _events(changed.events, unit) or ["nothing to change"]
+    return _page([*events, *notices, *_attention(changed.attention, unit)])
 
 
 def _attention(facts: Sequence[Fact], unit: str) -> list[str]:
@@ -154,7 +157,7 @@ def engines_text(engines: Engines, unit: str) -> str:
         Column("job", lambda e: whole(e.job), "left", wraps=True),
         Column("built", lambda e: e.at[:10], "left"),
         Column("by", lambda e: clean(e.by), "left", wraps=True, shown=any(e.by for e in engines.engines)),
-        Column("positions", lambda e: str(len(e.positions))),
+        Column("positions", lambda e: str(sum(p.left != "correct" for p in e.positions))),
         Column("", how_left, "left", wraps=True, shown=any(e.state for e in engines.engines)),
         Column("", _worst_of, "left", wraps=True),
     )
@@ -162,7 +165,8 @@ def engines_text(engines: Engines, unit: str) -> str:
 
 
 def _worst_of(engine: EngineRecord) -> str:
-    told = (NOT_TO_BE_RUN if engine.not_to_be_run else "", OUT_OF_LIMITS if engine.outside else "")
+    run, hold = NOT_TO_BE_RUN if engine.not_to_be_run else "", ON_HOLD if engine.on_hold else ""
+    told = (run, hold, OUT_OF_LIMITS if engine.outside else "")
     return ", ".join(map(whole, filter(None, told)))
 
 
@@ -192,6 +196,7 @@ def engine_text(engine: EngineRecord, unit: str) -> str:
     worn = ["", *wear_table(measured, unit), *missing_for_u(measured)] if measured else []
     note = ["", *paragraph(clean(engine.note))] if engine.note else []
     doubted += [words(fact, unit) for p in engine.positions if not p.left for fact in p.assembled_attention]
+    doubted += [words(fact, unit) for fact in engine.hold_attention]
     read = [f"{whole(p.position)}: {_assembled_reading(one, unit)}" for p in engine.positions for one in p.readings]
     below = [("READ WITH THE SHELLS IN", read), ("PERMITTED", permitted), ("ATTENTION", doubted)]
     told = [line for title, texts in below if texts for line in ("", *items(title, texts))]
@@ -234,7 +239,8 @@ def _permitted(position: EnginePosition) -> str:
 def _state_of(position: EnginePosition) -> str:
     outside = OUT_OF_LIMITS if position.is_outside and position.permission else ""
     run = whole(NOT_TO_BE_RUN) if position.is_not_to_be_run else ""
-    return ", ".join(filter(None, (run, outside, half_fitted(position), how_left(position))))
+    hold = whole(ON_HOLD) if position.is_on_hold else ""
+    return ", ".join(filter(None, (run, hold, outside, half_fitted(position), how_left(position))))
 
 
 def sets_text(found: Sets, unit: str) -> str:

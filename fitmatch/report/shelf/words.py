@@ -67,8 +67,7 @@ def _holder(s: Slots) -> str:
 
 def _how_it_is(s: Slots) -> str:
     if s["state"] in ("fitted", "set-aside"):
-        back = f"put-back {as_argument(str(s['job']))} {as_argument(str(s['position']))}"
-        todo = f"`fitmatch shelf {back}{_db(s)}` frees it"
+        todo = _out_of_engine(s) if s["state"] == "fitted" else f"{_back(s)} frees it"
         return f"{_shell(s)} {_holder(s)}; {todo}"
     why = f" ({s['reason']})" if s["reason"] else ""
     return f"{_shell(s)} is {s['state']}{why}"
@@ -91,10 +90,10 @@ def _other_half(s: Slots, _: str) -> str:
 
 def _older_than_teardown(s: Slots, _: str) -> str:
     text = f"{s['file']}:{s['row']}: this file is older than the teardown of engine {s['engine']}, in which {_shell(s)}"
-    return (
-        f"{text} has run: its reading is from before; write today's reading into it, with its day in `measured_on`, "
-        f"and say --remeasured {s['number']}"
-    )
+    text = f"{text} has run: its reading is {'one ' if s.get('same_day') else ''}from before"
+    todo = f"write today's reading into it, with its day in `measured_on`, and say --remeasured {s['number']}"
+    late = "; if it truly reads the same, measure it on a later day" if s.get("same_day") else ""
+    return f"{text}; {todo}{late}"
 
 
 def _measured_inside(s: Slots, _: str) -> str:
@@ -103,9 +102,22 @@ def _measured_inside(s: Slots, _: str) -> str:
 
 
 def _out_of_engine(s: Slots) -> str:
-    """How a fitted shell comes out."""
-    back = f"`fitmatch shelf put-back {as_argument(str(s['job']))} {as_argument(str(s['position']))}{_db(s)}`"
-    return f"{back} after a trial fit, or `fitmatch shelf teardown {s['engine']} FILE{_db(s)}` once it has run"
+    """How a fitted shell comes out: one that has run never as if it had not."""
+    return f"after a trial fit: {_back(s)}; an engine that has run: {_teardown(s)}"
+
+
+def _back(s: Slots) -> str:
+    return f"`fitmatch shelf put-back {as_argument(str(s['job']))} {as_argument(str(s['position']))}{_db(s)}`"
+
+
+def _teardown(s: Slots) -> str:
+    return f"`fitmatch shelf teardown {s['engine']} FILE{_db(s)}`"
+
+
+def _as_not_run(s: Slots, _: str) -> str:
+    """What a position that was fitted counts as once it is put back."""
+    text = f"the shells of {listed(s['positions'])} of {s['job']} are what they were before engine {s['engine']}"
+    return f"{text}, as not run; if it ran: `fitmatch shelf correct {s['event']}{_db(s)}`, then {_teardown(s)}"
 
 
 def _grew(s: Slots, unit: str) -> str:
@@ -159,9 +171,8 @@ def _nothing_held(s: Slots, _: str) -> str:
     text = f"{s['job']} has nothing set aside"
     if not s.get("fitted"):
         return text
-    back = f"`fitmatch shelf put-back {as_argument(s['job'])} {as_argument(s['fitted'][0])}{_db(s)}`"
     are = "is" if len(s["fitted"]) == 1 else "are"
-    return f"{text}; {listed(s['fitted'])} of it {are} fitted: {back} after a trial fit"
+    return f"{text}; {listed(s['fitted'])} of it {are} fitted; {_out_of_engine({**s, 'position': s['fitted'][0]})}"
 
 
 def _position_void(s: Slots, _: str) -> str:
@@ -176,7 +187,7 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     "not-a-shelf": lambda s, _: f"{s['where']} is no shelf of fitmatch; name another file, nothing here was touched",
     "damaged": lambda s, _: f"the shelf {s['where']} is damaged; go back to a copy of it",
     "cannot-open": lambda s, _: f"the shelf {s['where']} cannot be opened; check the path and its permissions",
-    "no-shelf": lambda s, _: f"there is no shelf {s['where']}; correct the path, or FITMATCH_DB",
+    "no-shelf": lambda s, _: f"there is no shelf {s['where']}; correct the path of --db, or FITMATCH_DB",
     "cannot-make": lambda s, _: f"the shelf {s['where']} cannot be made: {s['why']}; check the path",
     "busy": lambda s, _: (
         f"the shelf {s['where']} is in use by another command for more than {s['seconds']:g} s; try again"
@@ -230,10 +241,10 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
         f"{_shell(s)} was used in {s['job']} {s['position']} {s['half']} (engine {s['engine']}): only for there"
     ),
     "fitted-otherwise": lambda s, _: (
-        f"{s['position']} of {s['job']} is fitted with other shells; first `fitmatch shelf put-back "
-        f"{as_argument(s['job'])} {as_argument(s['position'])}{_db(s)}`"
+        f"{s['position']} of {s['job']} is fitted with other shells, which come out first; {_out_of_engine(s)}"
     ),
     "nothing-held": _nothing_held,
+    "as-not-run": _as_not_run,
     "nothing-there": lambda s, _: f"{s['job']} has nothing set aside or fitted at {s['position']}",
     "outside-limits": lambda s, _: f"{s['position']} is outside its limits: NOT TO BE ASSEMBLED",
     "in-doubt": lambda s, _: (

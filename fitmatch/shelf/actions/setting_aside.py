@@ -83,9 +83,13 @@ def put_back(
             shell for shell, hold in held.items() if (hold.position in positions if positions else hold.engine is None)
         ]
         if not back:
-            raise RefusedError(Fact("nothing-held", {"job": job, "fitted": tuple(sorted(there, key=natural))}))
+            slots = {"job": job, "engine": row["engine"], "fitted": tuple(sorted(there, key=natural))}
+            raise RefusedError(Fact("nothing-held", slots))
         said = By(shelf.now(), "put-back", job=job, engine=row["engine"], by=by, note=note)
-        return Changed(events_numbered(connection, change(connection, said, _put_back(connection, back))))
+        events = change(connection, said, _put_back(connection, back))
+        tried = {held[shell].position for shell in back if held[shell].engine is not None}
+        slots = {"job": job, "engine": row["engine"], "event": events[0], "positions": sorted(tried, key=natural)}
+        return Changed(events_numbered(connection, events), notices=(Fact("as-not-run", slots),) if tried else ())
 
 
 def _job_in(connection: Connection, known: RowMapping, folder: Path) -> RowMapping:
@@ -215,7 +219,8 @@ def _ran_there(connection: Connection, job: RowMapping, shell: int, position: st
 def _refuse_to_move_what_is_fitted(job: RowMapping, seats: Seats, held: Mapping[int, Hold]) -> None:
     wanted = {shell.number: seat for seat, shell in seats.items()}
     moved = {hold.position for shell, hold in held.items() if hold.engine and wanted.get(shell) != hold[2:]}
-    refuse_if_any(Fact("fitted-otherwise", {"job": job["name"], "position": name}) for name in sorted(moved))
+    slots = {"job": job["name"], "engine": job["engine"]}
+    refuse_if_any(Fact("fitted-otherwise", slots | {"position": name}) for name in sorted(moved))
 
 
 def _write_positions(connection: Connection, job: RowMapping, planned: Planned, seats: Seats) -> list[str]:

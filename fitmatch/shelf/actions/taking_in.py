@@ -3,7 +3,7 @@
 import json
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any, Final, NamedTuple
 
 from sqlalchemy import Connection, RowMapping, func, select
@@ -55,6 +55,7 @@ class _Plan(NamedTuple):
     unchanged: list[tuple[int, StockShell]]  # with its number
     again: list[tuple[RowMapping, StockShell]]  # measured again
     elsewhere: list[Difference]  # where it lies by the shelf and by the files
+    on_hold: list[int]  # by the shelf, though somebody relies on it
 
 
 class _Written(NamedTuple):
@@ -88,7 +89,7 @@ def take_in(
         plan = _sorted_out(boxes, rows, stock, set(remeasured))
         gauges = gauge_numbers(connection, stock.gauges)
         first = next_number(connection, SHELLS)
-        _insert(connection, said, plan.new, rows, first, gauges)
+        _insert(connection, said, boxes.as_printed_on_them(plan.new, rows), rows, first, gauges)
         changes = _change(connection, said, plan.unchanged)
         again = _remeasure(connection, said, plan.again, gauges)
         changed = [c.shell for c in changes]
@@ -105,7 +106,7 @@ def take_in(
             box_changes=tuple(boxes.changes),
             not_measured=sum(shell.wall_nm is None for shell in stock.shells),
             elsewhere=(*boxes.elsewhere, *plan.elsewhere),
-            attention=tuple(_attention(connection, (*changes, *again))),
+            attention=tuple(_attention(connection, (*changes, *again), plan.on_hold)),
         )
 
 
@@ -118,6 +119,24 @@ def _in_the_future(stock: Stock, shelf: Shelf) -> Iterable[Fact]:
     for shell in stock.shells:
         if shell.measured_on > last:
             yield Fact("future", {"name": full_name(shell.label), "column": "measured_on", "date": shell.measured_on})
+
+
+def _completed(shell: StockShell, box: RowMapping) -> StockShell:
+    """A size is told as undersize or as step: what has one does not get the other as well."""
+    told = shell.printed
+    names = [name for name in ("family", "part", "series") if not getattr(told, name)]
+    if not (told.undersize or told.step):
+        names += ["undersize", "step", "undersize_nm", "step_nm"]
+    printed = told._replace(**{name: box[name] for name in names})
+    return shell._replace(printed=printed, location=shell.location or box["location"])
+
+
+def _time(text: str) -> datetime | None:
+    """When something was read; None if nobody can tell."""
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        return None
 
 
 def _nm(shell: StockShell) -> tuple[int, ...]:
@@ -214,9 +233,9 @@ class _Boxes:
             readings[shell].append(nm)
         return {row["name"]: _Known(row, tuple(readings[row["number"]])) for row in rows}
 
-    def is_older_than_teardown(self, known: _Known, shell: StockShell) -> int | None:
-        """The engine that a shell ran in after these readings were taken: by their day or, where nobody wrote that
-        down, as they are readings from before."""
+    def teardown_since(self, known: _Known, shell: StockShell) -> Mapping[str, object] | None:
+        """The teardown since these readings were taken of a shell that has run: by the time of the readings or, where
+        that does not tell, as they are readings from before. `same_day`: they are said to be of that day."""
         engine, number = known.row["ran_in"], known.row["number"]
         if engine is None or not shell.readings:
             return None
@@ -228,9 +247,12 @@ class _Boxes:
         event = teardown.mappings().first()
         if event is None:
             return None
-        day = shell.measured_on or shell.at[:10]
-        if day:
-            return int(engine) if day < event["at"][:10] else None
+        time, found = _time(shell.at), {"engine": int(engine)}
+        day = shell.measured_on or ("" if time is None else shell.at[:10])
+        if time is not None and time.tzinfo is not None and day == shell.at[:10]:
+            return found if time < datetime.fromisoformat(event["at"]) else None
+        if day and day != event["at"][:10]:
+            return found if day < event["at"][:10] else None
         if known.reads_like(shell):
             return None
         before = told(event)["shell"]["turn"]
@@ -238,7 +260,18 @@ class _Boxes:
         turns = defaultdict[int, list[int]](list)
         for turn, nm in self._connection.execute(query.order_by(READINGS.c.turn, READINGS.c.place)):
             turns[turn].append(nm)
-        return int(engine) if [*_nm(shell)] in turns.values() else None
+        return found | {"same_day": bool(day)} if [*_nm(shell)] in turns.values() else None
+
+    def as_printed_on_them(self, new: Sequence[StockShell], boxes: Mapping[str, int]) -> Sequence[StockShell]:
+        """The shells with what their boxes said while these were sealed, where they say nothing themselves."""
+        known: dict[int, RowMapping] = {}
+        for some in parts({boxes[shell.box] for shell in new} & self.known.keys()):
+            was_sealed = select(EVENTS.c.box).where(EVENTS.c.action == "opened", EVENTS.c.box.in_(some))
+            query = select(BOXES).where(BOXES.c.number.in_(was_sealed))
+            known |= {row["number"]: row for row in self._connection.execute(query).mappings()}
+        if not known:
+            return new
+        return [s if (row := known.get(boxes[s.box])) is None else _completed(s, row) for s in new]
 
     def engine_of(self, shell: int) -> dict[str, object]:
         """For a message: where a shell is fitted."""
@@ -274,7 +307,7 @@ class _Boxes:
 
 def _sorted_out(boxes: _Boxes, rows: Mapping[str, int], stock: Stock, remeasured: set[str]) -> _Plan:
     """Raises RefusedError with every shell that is there with other readings."""
-    plan, reasons, meant = _Plan([], [], [], []), list[Fact](), set[str]()
+    plan, reasons, meant = _Plan([], [], [], [], []), list[Fact](), set[str]()
     for shell in stock.shells:
         box = rows[shell.box]
         known = boxes.known.get(box, {}).get(shell.name)
@@ -285,6 +318,8 @@ def _sorted_out(boxes: _Boxes, rows: Mapping[str, int], stock: Stock, remeasured
         names = {str(number), full_name(shell.label)} & remeasured if shell.readings else set[str]()
         meant |= names
         slots = {"number": number, "name": full_name(shell.label), "file": shell.file, "row": shell.row}
+        if known.row["hold"] and known.row["state"] in (SET_ASIDE, FITTED):
+            plan.on_hold.append(number)
         here = known.row["location"]
         if here and shell.location not in ("", here):
             plan.elsewhere.append(Difference(full_name(shell.label), here, shell.location))
@@ -294,8 +329,8 @@ def _sorted_out(boxes: _Boxes, rows: Mapping[str, int], stock: Stock, remeasured
             reasons.append(Fact("other-half", slots))
         elif same and not again:
             plan.unchanged.append((number, shell))
-        elif (engine := boxes.is_older_than_teardown(known, shell)) is not None:
-            reasons.append(Fact("older-than-teardown", slots | {"engine": engine}))
+        elif (teardown := boxes.teardown_since(known, shell)) is not None:
+            reasons.append(Fact("older-than-teardown", {**slots, **teardown}))
         elif again and known.row["state"] == FITTED:
             reasons.append(Fact("measured-inside", slots | boxes.engine_of(number)))
         elif again:
@@ -393,17 +428,18 @@ def _said_otherwise(row: RowMapping, shell: StockShell) -> dict[str, object]:
     return {name: value for name, value in described.items() if value not in ("", None, "{}", row[name])}
 
 
-def _attention(connection: Connection, written: Sequence[_Written]) -> Iterable[Fact]:
-    """What changed of shells that somebody relies on: those set aside for a job, or fitted in an engine."""
+def _attention(connection: Connection, written: Sequence[_Written], on_hold: Sequence[int]) -> Iterable[Fact]:
+    """What changed of shells that somebody relies on, those set aside for a job or fitted in an engine, and which of
+    them are on hold still."""
     relied = {one.shell: one for one in written if one.row["state"] in (SET_ASIDE, FITTED)}
-    for shell in numbered(connection, relied):
-        one = relied[shell.number]
+    for shell in numbered(connection, (*relied, *on_hold)):
+        one = relied.get(shell.number)
         slots: dict[str, object] = {"number": shell.number, "name": shell.label, "position": shell.position}
         aside = shell.state == SET_ASIDE
         slots |= job_of(connection, shell) if aside else {"engine": shell.engine}
-        found = differences({name: one.row[name] for name in one.values}, one.values)
+        found = () if one is None else differences({name: one.row[name] for name in one.values}, one.values)
         changes = tuple(c for c in found if c.what not in _UNTOLD)
-        if any(c.what == "hold" for c in found):
+        if shell.hold:
             slots["hold"] = shell.hold
             yield Fact("void-on-hold", slots) if aside else Fact("fitted-on-hold", slots)
         if changes:

@@ -87,6 +87,8 @@ def _make_file(path: os.PathLike[str], where: str) -> None:
 def _stand_in(clock: Callable[[], datetime], wait_s: float) -> Shelf:
     engine = create_engine("sqlite://", poolclass=StaticPool)
     METADATA.create_all(engine)
+    with engine.begin() as connection:
+        connection.execute(VERSION.insert().values(version_num=VERSIONS[-1]))
     return Shelf(engine, clock, wait_s)
 
 
