@@ -51,7 +51,7 @@ study/boxes: scatter steps mixes noise draws intervals studied summing_up boxes
 shelf: refusals records
 shelf/store: schema addresses faults connections migrating opening
 shelf/store/migrations/versions: v0001
-shelf: events finding gauges jobs planned looking supplying forming worth
+shelf: events finding gauges jobs planned looking built supplying forming worth
 shelf/actions: taking_in setting_aside fitting handling counting correcting tearing_down archiving
 report/shared: emit scale states layout box_names axis certainty grounds housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes with_shells_in stacks films advice
@@ -63,7 +63,7 @@ report/comparison: rows plans summary films further report
 report/shelf: words data torn_down texts worth
 report/boxes: words texts data
 report/data: values rows doubts document assembled films film_frames compared ranges advised workbooks
-report/sheet: source amounts drawings assembly figures record leftovers cards page
+report/sheet: source amounts drawings assembly figures record leftovers cards page engine
 report/plots: paper clearances compared advised distribution films
 report/boxes: picture
 cli: exit_codes lazy blank console options solving saving pictures workbooks

@@ -67,11 +67,31 @@ def check(folder: Path, files: Files) -> tuple[set[str], int]:
         return {problem.code for problem in refusal.problems}, 0
     for warning in job.warnings:
         assert warning.isprintable(), f"a warning of several lines: {warning!r}"
-    for doubt in doubts_of(job):
+    doubts = doubts_of(job)
+    check_stopped(job)
+    for doubt in doubts:
         assert doubt.row >= 1 and likely(doubt) and looks_wrong(doubt, job.unit).isprintable(), (
             f"a doubt that says nothing: {doubt}"
         )
     return set(), SecondReader(job, files).compare()
+
+
+def check_stopped(job: Job) -> None:
+    """Looking for doubts ends at the second question whether to go on, if that is answered with an exception."""
+    asked = 0
+
+    def ask() -> None:
+        nonlocal asked
+        asked += 1
+        if asked == 2:
+            raise Hang("asked to stop")
+
+    try:
+        doubts_of(job, ask)
+    except Hang:
+        assert asked == 2
+    else:
+        assert asked < 2, "it went on though it was to stop"
 
 
 def lines_of(name: str, data: bytes) -> int:

@@ -236,8 +236,9 @@ def command(
         print_data(answer)
     else:
         from fitmatch.report.shared.states import DANGER
+        from fitmatch.report.text.attention import NOT_LOOKED_THROUGH
 
-        print_report(answer, in_red=(DANGER, "IN DOUBT", "NOT PROVEN"))
+        print_report(answer, in_red=(DANGER, "IN DOUBT", NOT_LOOKED_THROUGH, "NOT PROVEN"))
     if stop.requested and _cut_short(plan):
         return INTERRUPTED
     return 1 if plan.needs_attention else 0

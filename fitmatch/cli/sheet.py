@@ -10,15 +10,18 @@ import click
 from fitmatch.cli import options
 from fitmatch.cli.console import Notes
 from fitmatch.cli.saving import save
-from fitmatch.cli.solving import stop_after, stopped_by_ctrl_c
-from fitmatch.cli.workbooks import check_not_own
+from fitmatch.cli.solving import read_from_shelf, refusals_told, stop_after, stopped_by_ctrl_c
+from fitmatch.cli.workbooks import check_not_own, check_not_shelf
 from fitmatch.wording import printable
 
 if TYPE_CHECKING:
     from fitmatch.intake.planned import Planned
+    from fitmatch.records.job import Job
     from fitmatch.report.sheet.source import Label
 
 _WRITTEN_AS: Final = "sheet.html"
+_ENGINE_WRITTEN_AS: Final = "engine-{}.html"
+_USUAL_LABEL: Final = "60x30"
 _PARTS: Final = ("assembly", "figures", "record", "leftovers", "cards")
 _SIZE: Final = re.compile(r"([0-9]{1,4}(?:\.[0-9]{1,2})?)[x×]([0-9]{1,4}(?:\.[0-9]{1,2})?)")
 # What a label needs for its letters, and what A4 and Letter both hold inside the margins of a sheet.
@@ -27,12 +30,18 @@ _LARGEST_MM: Final = (190, 240)
 
 
 @click.command("sheet")
-@click.argument("folder", metavar="JOB", type=click.Path(path_type=Path))
+@click.argument("folder", metavar="[JOB]", required=False, type=click.Path(path_type=Path))
+@click.option(
+    "--engine",
+    metavar="N",
+    type=click.IntRange(min=1),
+    help="Instead of a JOB: the record of engine N, as the shelf knows it.",
+)
 @click.option(
     "--output",
     metavar="FILE",
     type=click.Path(path_type=Path),
-    help=f"Write it here.  [default: JOB/{_WRITTEN_AS}]",
+    help=f"Write it here.  [default: JOB/{_WRITTEN_AS}, or {_ENGINE_WRITTEN_AS.format('N')}]",
 )
 @click.option(
     "--only",
@@ -43,25 +52,34 @@ _LARGEST_MM: Final = (190, 240)
 @click.option(
     "--label",
     metavar="WIDTHxHEIGHT",
-    default="60x30",
-    show_default=True,
-    help="The size of the labels to cut out, in millimetres.",
+    help=f"The size of the labels to cut out, in millimetres.  [default: {_USUAL_LABEL}]",
 )
+@click.option(
+    "--from-shelf",
+    is_flag=True,
+    help="Look on the shelf too, for the number and the location of each label. A plan made with --from-shelf does so "
+    "by itself; where none is saved, one is made so.",
+)
+@click.option("--db", metavar="PATH|URL", help="With --engine or --from-shelf: the shelf, as for `fitmatch shelf`.")
 @click.option("--force", is_flag=True, help="Replace the file even if `fitmatch sheet` did not write it.")
 @options.quiet
 @options.debug
 def command(
-    folder: Path,
+    folder: Path | None,
+    engine: int | None,
     output: Path | None,
     only: tuple[str, ...],
-    label: str,
+    label: str | None,
+    from_shelf: bool,
+    db: str | None,
     force: bool,
     quiet: bool,
     debug: bool,
 ) -> int:
     """Write the sheet to build from, to print and to keep, as one HTML file.
 
-    It shows the plan saved by `fitmatch assign --save`. Where there is none, the job is solved and its plan saved.
+    It shows the plan saved by `fitmatch assign --save`. Where there is none, the job is solved and its plan saved. Of
+    an engine that was built from the shelf --engine writes the record as the shelf knows it, without its job folder.
 
     \b
     Example:
@@ -69,23 +87,38 @@ def command(
       fitmatch sheet my-build --only assembly --only record
       fitmatch sheet my-build --only cards --output cards.html
       fitmatch sheet my-build --label 70x37
+      fitmatch sheet --engine 3
     """
-    size = _label(label)
+    notes = Notes(quiet=quiet)
+    if engine is not None:
+        asked = {"JOB": folder, "--only": only, "--label": label, "--from-shelf": from_shelf}
+        if given := next((name for name, value in asked.items() if value), None):
+            raise click.UsageError(f"--engine writes the record of an engine of the shelf and nothing else: no {given}")
+        return _of_engine(engine, db, output or Path(_ENGINE_WRITTEN_AS.format(engine)), notes, force=force)
+    if folder is None:
+        raise click.UsageError("nothing is named: give a JOB, or an engine of the shelf with --engine")
+    if db is not None and not from_shelf:
+        raise click.UsageError("--db says which shelf; add --from-shelf")
+    size = _label(label or _USUAL_LABEL)
     gc.disable()  # as for `assign`
     click.get_current_context().call_on_close(gc.enable)
-    notes = Notes(quiet=quiet)
     parts = only or _PARTS
     file = folder / _WRITTEN_AS if output is None else output
     from fitmatch.report.sheet.page import sheet
     from fitmatch.report.sheet.source import A_PLAN, Source, shown_of
 
     with_plan = not A_PLAN.isdisjoint(parts)
-    _check_file(file, folder, force=force)
+    if folder.is_dir():  # otherwise that is told
+        check_not_own(file, (folder,), "--output")
+        if from_shelf:
+            with refusals_told():
+                check_not_shelf(file, db, "--output")
+        _check_file(file, force=force)
     with notes.progress("reading the job"):
-        planned = _read(folder, with_plan=with_plan)
+        planned = _read(folder, with_plan=with_plan, from_shelf=from_shelf, db=db)
     notes.warn(*planned.job.warnings)
     if with_plan and planned.plan is None:
-        planned = _solved(folder, planned, notes)
+        planned = _solved(folder, read_from_shelf(folder, db) if from_shelf else planned.job, notes)
     shown = None if planned.plan is None else shown_of(planned)
     if shown is not None and shown.changed:
         notes.warn("the inputs have changed since the plan was saved: the sheet is VOID")
@@ -111,17 +144,30 @@ def _label(text: str) -> "Label":
     return label
 
 
-def _check_file(file: Path, folder: Path, *, force: bool) -> None:
+def _of_engine(number: int, db: str | None, file: Path, notes: Notes, *, force: bool) -> int:
+    """Write the record of an engine of the shelf."""
+    with refusals_told():
+        check_not_shelf(file, db, "--output")
+        _check_file(file, force=force)
+        from fitmatch.shelf.built import built
+        from fitmatch.shelf.store.opening import known_shelf
+
+        found = built(known_shelf(db), number)
+    from fitmatch.report.sheet.engine import engine_sheet
+
+    _write(file, engine_sheet(found))
+    notes.say(f"written to {printable(file)}")
+    return 0
+
+
+def _check_file(file: Path, *, force: bool) -> None:
     """Before the work begins: nothing is replaced that somebody else may have written."""
     from fitmatch.intake.common.files import read_file
     from fitmatch.report.sheet.page import FAR, MARK
 
-    if not folder.is_dir():
-        return  # which is told as such
     if not file.parent.is_dir():
         why = f"there is no folder {printable(file.parent)}; make it first"
         raise click.BadParameter(why, param_hint="--output")
-    check_not_own(file, (folder,), "--output")
     if not file.exists():
         return
     try:
@@ -133,22 +179,28 @@ def _check_file(file: Path, folder: Path, *, force: bool) -> None:
         raise click.BadParameter(why, param_hint="--output")
 
 
-def _read(folder: Path, *, with_plan: bool) -> "Planned":
+def _read(folder: Path, *, with_plan: bool, from_shelf: bool, db: str | None) -> "Planned":
     """The job with its saved plan; without one, which then needs no shells and no limits either."""
-    from fitmatch.intake.planned import Planned, read_planned
+    from fitmatch.intake.planned import Planned, kept_plan, read_planned
 
-    if with_plan:
-        return read_planned(folder)
-    from fitmatch.intake.reading import read_job
+    if not with_plan:
+        from fitmatch.intake.reading import read_job
 
-    return Planned(read_job(folder, needs_shells=False, needs_aims=False))
+        return Planned(read_job(folder, needs_shells=False, needs_aims=False))
+    kept = kept_plan(folder)
+    if from_shelf and kept.is_shared:
+        raise click.UsageError("--from-shelf takes one job at a time, and several share this plan; leave it out")
+    if not (from_shelf or kept.has_the_shelf_s_shells):
+        return read_planned(folder, kept)
+    from fitmatch.shelf.store.opening import open_shelf
+    from fitmatch.shelf.supplying import read_planned_supplied
+
+    with refusals_told():
+        return read_planned_supplied(open_shelf(db, make=False), folder, kept)
 
 
-def _solved(folder: Path, planned: "Planned", notes: Notes) -> "Planned":
+def _solved(folder: Path, job: "Job", notes: Notes) -> "Planned":
     """The job with a plan that was made and saved just now."""
-    from fitmatch.intake.planned import read_planned
-
-    job = planned.job
     with notes.progress("proving which shell goes where", "; Ctrl-C stops it"):
         from fitmatch.fit.assign import assign
 
@@ -162,7 +214,9 @@ def _solved(folder: Path, planned: "Planned", notes: Notes) -> "Planned":
         raise click.ClickException(f"{why}. Cards need no plan: --only cards")
     for path in save(plan).files:
         notes.say(f"saved to {printable(path)}")
-    return read_planned(folder)
+    from fitmatch.intake.planned import kept_plan, planned_for
+
+    return planned_for(job, kept_plan(folder))
 
 
 def _write(file: Path, data: bytes) -> None:

@@ -86,12 +86,20 @@ def read(
 
 def read_from_shelf(folder: Path, db: str | None, *, assembled: bool = False) -> "Job":
     """One job with the shells of the shelf; what that refuses is told, and the command left."""
-    from fitmatch.shelf.refusals import RefusedError
     from fitmatch.shelf.store.opening import open_shelf
     from fitmatch.shelf.supplying import read_supplied
 
-    try:
+    with refusals_told():
         return read_supplied(open_shelf(db, make=False), folder, assembled=assembled)
+
+
+@contextmanager
+def refusals_told() -> Iterator[None]:
+    """What the shelf refuses inside is told, and the command left."""
+    from fitmatch.shelf.refusals import RefusedError
+
+    try:
+        yield
     except RefusedError as error:
         from fitmatch.report.shelf.words import words
 
@@ -109,10 +117,13 @@ def stop_after(seconds: float | None, kept_back: float = 0.0) -> "Stop":
 
 @contextmanager
 def stopped_by_ctrl_c(stop: "Stop") -> Iterator[None]:
-    """The first Ctrl-C asks for the best answer found so far; another one does not wait for it."""
+    """The first Ctrl-C asks for the best answer found so far; where there is none yet, and at another one, the command
+    ends at once."""
 
     def on_signal(*_: object) -> None:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+        if not stop.has_answer:
+            raise KeyboardInterrupt
         stop.request()
 
     before = signal.signal(signal.SIGINT, on_signal)

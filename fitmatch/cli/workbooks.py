@@ -41,6 +41,15 @@ def check_not_own(file: Path, jobs: Sequence[Path], option: str) -> None:
         raise click.BadParameter(why, param_hint=option)
 
 
+def check_not_shelf(file: Path, db: str | None, option: str) -> None:
+    """The same of the shelf's own file; where that is as for `open_shelf`."""
+    from fitmatch.shelf.store.addresses import is_own_file
+
+    if is_own_file(db, file):
+        why = f"{printable(file)} is the shelf itself and is never replaced; write another name"
+        raise click.BadParameter(why, param_hint=option)
+
+
 def write_workbook(file: Path, data: Callable[[], bytes], notes: Notes) -> None:
     """Make the workbook and write it, whole or not at all."""
     from fitmatch.intake.writing.whole_files import write_whole

@@ -12,7 +12,7 @@ from fitmatch.intake.rows.saved_plan import FILE, kept_plans
 
 def is_own_file(file: Path, folder: Path) -> bool:
     """Whether a path leads to a file that the job in this folder is read from, or to one of its saved plans."""
-    return any(_is_same(file, path) for path in _own_files(folder))
+    return any(is_same(file, path) for path in _own_files(folder))
 
 
 def _own_files(folder: Path) -> Iterator[Path]:
@@ -25,7 +25,7 @@ def _own_files(folder: Path) -> Iterator[Path]:
     yield from (folder / name for name in named)
 
 
-def _is_same(one: Path, other: Path) -> bool:
+def is_same(one: Path, other: Path) -> bool:
     """Whether both lead to one file, whether it is there or not; by two names also on a system that does not tell
     capitals from small letters."""
     try:

@@ -32,9 +32,10 @@ _FIELDS: Final = ("kind", "half", "wall_nm", "coating_nm", "wall_to_metal_nm", "
 _COLUMNS: Final = {"wall_nm": "wall", "coating_nm": "coating", "wall_to_metal_nm": "measured"}
 
 
-def read_jobs(folders: Sequence[str | PathLike[str]], *, needs_shells: bool = True) -> Pool:
+def read_jobs(folders: Sequence[str | PathLike[str]], *, needs_shells: bool = True, assembled: bool = False) -> Pool:
     """Read and check several job folders that share their shells; raises InputError with every mistake in any of them,
-    job by job, including rows that disagree about one shell. `needs_shells`: a job without a shell file is one."""
+    job by job, including rows that disagree about one shell. `needs_shells`: a job without a shell file is one.
+    `assembled`: the first with the readings taken with its shells in, if there are any."""
     paths = [Path(folder) for folder in folders]
     findings = Findings()
     problems = findings.problems
@@ -75,7 +76,15 @@ def read_jobs(folders: Sequence[str | PathLike[str]], *, needs_shells: bool = Tr
     _check_locks(jobs, [reader.settings.positions or "" for reader in readers], findings)
     if problems:
         raise InputError(problems, [*noticed, *findings.warnings], findings.number)
-    return _pool(jobs, shells, [*findings.warnings, *_taken_as_one(jobs)], alike)
+    pool = _pool(jobs, shells, [*findings.warnings, *_taken_as_one(jobs)], alike)
+    if not (assembled and readers[0].is_assembled):
+        return pool
+    first, *others = pool.jobs
+    try:
+        return replace(pool, jobs=(readers[0].with_assembled(first), *others))
+    except InputError as error:
+        problems += [p._replace(file=f"{first.name}/{p.file}") for p in error.problems]
+        raise InputError(problems, [*noticed, *findings.warnings, *error.warnings], error.number) from None
 
 
 def _check_named_once(paths: Sequence[Path], findings: Findings) -> None:

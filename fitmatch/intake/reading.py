@@ -56,7 +56,7 @@ from fitmatch.names import spellings
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job, Rule
 from fitmatch.records.measuring import DIAMETERS, AssembledReading, LoggedReading
-from fitmatch.records.parts import Position, Size
+from fitmatch.records.parts import Position, Shell, Size
 from fitmatch.rules.one_half.match import Match
 from fitmatch.rules.positions.movable import columns_within
 from fitmatch.rules.registry import in_order
@@ -255,7 +255,7 @@ class FolderReader:
                 taken.free_what_is_locked(pool, positions, findings)
             if pooled is None and complete:
                 check_agreement(rows, pool, matched, sheet)
-        checks = self._read_assembled(positions, pool, complete=complete) if assembled else None
+        checks = self._read_assembled(positions, pool.shells, complete=complete) if assembled else None
         job = Job(
             folder=self._folder,
             title=settings.title,
@@ -333,8 +333,27 @@ class FolderReader:
             sheet.report("two-sources", text, row, "item")
         pool.add_logged(self._logged, sheet)
 
+    @property
+    def is_assembled(self) -> bool:
+        """Whether there is a file of readings with the shells in."""
+        name = self.settings.assembled
+        return name is not None and lexists(self._folder / name.strip())
+
+    def with_assembled(self, job: Job) -> Job:
+        """The job, once the jobs that share its shells are read too, with the readings taken with the shells in;
+        raises InputError with every mistake in these."""
+        findings = self._findings
+        noticed = len(findings.warnings)
+        found = self._read_assembled(job.positions, job.shells, complete=True)
+        if findings.problems:
+            raise InputError(findings.problems, findings.warnings[noticed:], findings.number)
+        assert found is not None
+        measuring = replace(job.measuring, assembled_file=found[0], assembled=found[1])
+        told = tuple(printable(f"{job.name}: {text}") for text in findings.warnings[noticed:])
+        return replace(job, measuring=measuring, warnings=(*job.warnings, *told))
+
     def _read_assembled(
-        self, positions: Sequence[Position], pool: ShellPool, *, complete: bool
+        self, positions: Sequence[Position], shells: Sequence[Shell], *, complete: bool
     ) -> tuple[str, tuple[AssembledReading, ...]] | None:
         """The file of readings with the shells in: its name and its rows."""
         from fitmatch.intake.rows.assembled import ASSEMBLED_FORM, AssembledReader
@@ -351,9 +370,7 @@ class FolderReader:
             return None
         sheet = Sheet(table, ASSEMBLED_FORM, self.settings, findings)
         replaced = replaced_plans(self._folder)
-        reader = AssembledReader(
-            sheet, positions, pool.shells, plan, replaced, complete=complete, plan_sound=plan_sound
-        )
+        reader = AssembledReader(sheet, positions, shells, plan, replaced, complete=complete, plan_sound=plan_sound)
         rows = reader.read()
         warn_of_columns(sheet)
         return table.paper.name, rows

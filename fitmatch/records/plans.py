@@ -206,6 +206,7 @@ class JobPlan:
     flags: tuple[Flag, ...] = ()
     worth: Mapping[str, Worth] = field(default_factory=dict)  # for kinds whose uncertainty is known
     doubts: tuple[Doubt, ...] = ()  # open doubts about readings
+    looked_through: bool = True  # otherwise time ran out: nothing is known of mistakes in its readings
     moved_from: Job | None = None  # the job as read, if a housing of `job` was moved
     staying: Mapping[str, KindFigures] = field(default_factory=dict)  # for movable kinds: the best with none moved
     strays: tuple[Stray, ...] = ()  # of its own shells
@@ -235,6 +236,7 @@ class JobPlan:
             or self.flags
             or self.strays
             or self.doubts
+            or not self.looked_through
             or self.job.look_alikes
             or self.unmeasured_positions
             or any(s.wall_nm is None and s.hold is None for s in self.job.shells)
@@ -278,12 +280,12 @@ class JobPlan:
 
     def is_ready(self, kind: str) -> bool:
         """Whether shells of this kind may be fitted, as far as this job goes: its positions are all inside their
-        limits, none of them rests on a reading in doubt or on a box that may be a copy, and no shell has a mark that
-        one of them may have been meant to ask for. A shell left over may be in doubt or not yet measured: it could make
-        the choice better, and what was chosen stays as good as it is."""
+        limits, none of them rests on a reading in doubt, all readings having been looked through, or on a box that may
+        be a copy, and no shell has a mark that one of them may have been meant to ask for. A shell left over may be in
+        doubt or not yet measured: it could make the choice better, and what was chosen stays as good as it is."""
         astray = any(stray.kind == kind and not stray.is_held for stray in self.strays)
         sure = not any(p.position.kind == kind for p in self.in_doubt) and not self.drawn_from_copies(kind)
-        return self.is_complete(kind) and sure and not astray
+        return self.is_complete(kind) and sure and not astray and self.looked_through
 
     def drawn_from_copies(self, kind: str) -> tuple[tuple[str, str], ...]:
         """The boxes that may be copies, each with the other, where the kind has shells of either."""

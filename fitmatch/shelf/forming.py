@@ -48,6 +48,7 @@ def sets(shelf: Shelf, wanted: str | PathLike[str] | Pattern, *, most: int = MOS
     """The sets for the bores of a job folder, or of a pattern; `most`: so many are looked for. Raises InputError, and
     RefusedError for a family that the shelf does not have."""
     stop = stop or Stop()
+    stop.has_answer = True  # whatever is found is of use
     pattern = isinstance(wanted, Pattern)
     job = _job_of(shelf, wanted) if isinstance(wanted, Pattern) else _only_the_shelf(read_supplied(shelf, wanted))
     return Sets(tuple(_of_kind(job, kind, most, stop, pattern=pattern) for kind in job.kinds))

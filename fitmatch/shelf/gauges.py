@@ -28,7 +28,7 @@ def gauge_numbers(connection: Connection, gauges: Mapping[str, Gauge]) -> dict[s
     return found
 
 
-def _gauge_from(figures: str) -> Gauge:
+def gauge_from(figures: str) -> Gauge:
     """The gauge that has these figures."""
     values = json.loads(figures)
     for name in ("expansion", "expansion_limit"):
@@ -89,7 +89,7 @@ class ReadingsThen:
                 name += "'"
             self._of_day[number, day] = name
             text = self._connection.execute(select(GAUGES.c.figures).where(GAUGES.c.number == number)).scalar_one()
-            gauge = _gauge_from(text)
+            gauge = gauge_from(text)
             setter = None
             if gauge.set_with is not None:
                 same = select(func.max(GAUGES.c.number)).where(GAUGES.c.name == gauge.set_with)

@@ -161,10 +161,15 @@ def engines(shelf: Shelf) -> Engines:
 def engine(shelf: Shelf, number: int) -> EngineRecord:
     """One engine; raises RefusedError if there is none of this number."""
     with shelf.reading() as connection:
-        found = _engines(connection, ENGINES.c.number == number)
-        if not found:
-            raise RefusedError(Fact("unknown-engine", {"number": number}))
-        return found[0]
+        return engine_on(connection, number)
+
+
+def engine_on(connection: Connection, number: int) -> EngineRecord:
+    """The same, for whoever reads more at the same moment."""
+    found = _engines(connection, ENGINES.c.number == number)
+    if not found:
+        raise RefusedError(Fact("unknown-engine", {"number": number}))
+    return found[0]
 
 
 def _engines(connection: Connection, *conditions: ColumnElement[bool]) -> list[EngineRecord]:

@@ -9,6 +9,7 @@ from typing import Any, Final
 from sqlalchemy import Connection, RowMapping, Select, and_, or_, select
 
 from fitmatch.facts import Fact
+from fitmatch.intake.planned import Kept, Planned, read_planned
 from fitmatch.intake.reading import read_job
 from fitmatch.names import composed
 from fitmatch.records.job import Job
@@ -30,6 +31,13 @@ def read_supplied(shelf: Shelf, folder: str | PathLike[str], *, assembled: bool 
     with them in."""
     with shelf.reading() as connection:
         return read_job(folder, assembled=assembled, supply=_Supply(connection, Path(folder), fitted=assembled))
+
+
+def read_planned_supplied(shelf: Shelf, folder: Path, kept: Kept) -> Planned:
+    """The same with the saved plan of the job, and with the shells fitted in its engine; raises InputError with every
+    mistake."""
+    with shelf.reading() as connection:
+        return read_planned(folder, kept, _Supply(connection, folder, fitted=True))
 
 
 def offered(shelf: Shelf, family: str) -> tuple[ShelvedShell, ...]:

@@ -22,6 +22,7 @@ from made.pump_set import JOB_TOML, POSITIONS, SHELLS, written
 from oracles.schemas import VALIDATOR
 
 import fitmatch
+from fitmatch.fit.answer.kernel import Kernel
 from fitmatch.fit.assign import Stop, assign
 from fitmatch.intake import reading
 from fitmatch.problems import FaultInFitmatch
@@ -523,13 +524,13 @@ def test_ctrl_c_prints_the_best_so_far(
     job: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Ctrl-C during the proof still prints an answer, marked unproven, with status 130; the handler is put back."""
-    from fitmatch.fit.assign import assign
+    solve = Kernel.solve
 
     def interrupted(*args: Any, **options: Any) -> Any:
         signal.raise_signal(signal.SIGINT)
-        return assign(*args, **options)
+        return solve(*args, **options)
 
-    monkeypatch.setattr("fitmatch.fit.assign.assign", interrupted)
+    monkeypatch.setattr(Kernel, "solve", interrupted)
     before = signal.getsignal(signal.SIGINT)
     ran = Ran(capsys, "assign", job, "--json")
     answer = json.loads(ran.out)
@@ -544,13 +545,34 @@ def test_a_second_ctrl_c_does_not_wait(
 ) -> None:
     """Pressed twice, Ctrl-C ends the command at once, without an answer."""
 
-    def impatient(*_: object, **__: object) -> None:
-        signal.raise_signal(signal.SIGINT)
-        signal.raise_signal(signal.SIGINT)
+    pressed = 0
 
-    monkeypatch.setattr("fitmatch.fit.assign.assign", impatient)
+    def impatient(*_: object, **__: object) -> None:
+        nonlocal pressed
+        for _time in range(2):
+            pressed += 1
+            signal.raise_signal(signal.SIGINT)
+
+    monkeypatch.setattr(Kernel, "solve", impatient)
     ran = Ran(capsys, "assign", job)
-    assert (ran.status, ran.out) == (130, "") and "Traceback" not in ran.err
+    assert (ran.status, ran.out, pressed) == (130, "", 2) and "Traceback" not in ran.err
+
+
+@pytest.mark.parametrize("stage", ["doubts_of", "as_boxed", "by_hand"])
+@pytest.mark.parametrize("command", ["assign", "compare", "advise"])
+def test_ctrl_c_before_there_is_any_plan(
+    command: str, stage: str, job: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """While readings are looked through, and until the plan by hand is there, Ctrl-C ends the command at once, with one
+    line and status 130."""
+
+    def interrupted(*_: object) -> None:
+        signal.raise_signal(signal.SIGINT)
+        pytest.fail("it went on")
+
+    monkeypatch.setattr(f"fitmatch.fit.answer.best_plan.{stage}", interrupted)
+    ran = Ran(capsys, command, job)
+    assert (ran.status, ran.out, ran.err) == (130, "", "stopped by Ctrl-C\n")
 
 
 def test_ctrl_c_while_reading(job: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:

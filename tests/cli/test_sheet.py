@@ -1,6 +1,7 @@
 """`fitmatch sheet`: which plan it shows, what stands on it, what it refuses, and what it leaves alone."""
 
 import json
+import os
 import re
 import subprocess
 import sys
@@ -9,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from made.commands import Ran
+from made.pump_set import written
 from made.sheet_jobs import HOSTILE, engine
 from oracles.html_page import Element, page_of
 
@@ -468,9 +470,8 @@ def test_every_drawing_says_what_it_shows(job: Path, capsys: pytest.CaptureFixtu
     assert sum("limits 0.00140 to 0.00340 in" in title for title in titles) == 7
 
 
-def test_a_plan_of_several_jobs_is_shown_job_by_job(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Of a plan that several engines share each folder's sheet shows its own positions; shells that went to the other
-    are not left over, and a kind that is not whole in the other is not begun in this one."""
+def shared_engines(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> list[Path]:
+    """Two engines with a plan that they share."""
     family = 'family = ["plain"]\n'
     names = ("one", "two")
     folders = [engine(tmp_path / name, rods=2, mains=2, long="plain", turn=i) for i, name in enumerate(names)]
@@ -480,6 +481,13 @@ def test_a_plan_of_several_jobs_is_shown_job_by_job(tmp_path: Path, capsys: pyte
         for path in list((folder / "shells").iterdir()):
             path.rename(path.with_name(f"{folder.name}-{path.name}"))
     assert Ran(capsys, "assign", *folders, "--save").status == 0
+    return folders
+
+
+def test_a_plan_of_several_jobs_is_shown_job_by_job(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Of a plan that several engines share each folder's sheet shows its own positions; shells that went to the other
+    are not left over, and a kind that is not whole in the other is not begun in this one."""
+    folders = shared_engines(tmp_path, capsys)
     shown = []
     for folder in folders:
         ran = Ran(capsys, "sheet", folder)
@@ -498,6 +506,35 @@ def test_a_plan_of_several_jobs_is_shown_job_by_job(tmp_path: Path, capsys: pyte
     assert ran.status == 1 and "its shells may still change for two" in page(folders[0]).text
     ticked = {name[0] for name, block in blocks(folders[0]).items() if list(block.all(cls="tick"))}
     assert ticked == {"M"}
+
+
+def test_a_shared_plan_has_its_assembled_readings(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Of an engine that shares its plan the record has what was read with its shells in, also where these came from
+    the other engine's boxes; a reading outside the limits is NOT TO BE RUN there as anywhere, and a mistake in the file
+    is told with its folder and row."""
+    folders = shared_engines(tmp_path, capsys)
+    document = json.loads((folders[0] / "assignment.json").read_text(encoding="utf-8"))
+    foreign = [
+        (at, p)
+        for at, folder in enumerate(folders)
+        for p in document["positions"]
+        if p["job"] == folder.name and not p["upper"]["box"].startswith(folder.name)
+    ]
+    assert foreign
+    at, p = foreign[0]
+    folder, name = folders[at], p["position"]
+    for clearance, status in ((p["clearance"], 0), (0.0052, 1)):
+        text = f"position,clearance,method\n{name},{clearance},gauge\n"
+        (folder / "assembled.csv").write_text(text, encoding="utf-8")
+        assert Ran(capsys, "sheet", folder).status == status
+        record = next(one for one in page(folder).all("section") if one["id"] == "record")
+        (line,) = [row.text for row in record.all("tr") if row.text.startswith(f"{name} ")]
+        assert line.count(f"{p['clearance']:.5f}") == 2 - status and f" {clearance:.5f}" in line
+        assert ("NOT TO BE RUN" in line) is bool(status)
+        assert bool(list(blocks(folder)[name].all(cls="tick"))) is not bool(status)
+    (folder / "assembled.csv").write_text("position,clearance,method\nX9,0.002,gauge\n", encoding="utf-8")
+    ran = Ran(capsys, "sheet", folder)
+    assert ran.status == 2 and f"{folder.name}/assembled.csv:2: position: " in ran.err
 
 
 def test_a_housing_that_moved_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -526,6 +563,22 @@ def test_other_commands_load_no_templates(job: Path) -> None:
         check=False,
     )
     assert (ran.returncode, ran.stderr.strip()) == (0, "")
+
+
+@pytest.mark.parametrize("allowed", [True, False])
+def test_compiled_templates_are_kept(allowed: bool, job: Path, tmp_path: Path) -> None:
+    """Where Python may not keep modules beside the package, compiled templates are in the user's cache, and the next
+    run writes none; where that cannot be written either, the sheet is written all the same."""
+    cache = tmp_path / "cache"
+    if not allowed:
+        cache.write_text("a file where the folder would be", encoding="utf-8")
+    env = {**os.environ, "XDG_CACHE_HOME": str(cache), "PYTHONDONTWRITEBYTECODE": "1"}
+    run = [sys.executable, "-m", "fitmatch", "sheet", str(job), "--quiet"]
+    written = []
+    for _ in range(2):
+        assert subprocess.run(run, env=env, capture_output=True, check=True).stderr == b""
+        written.append({path: path.stat().st_mtime_ns for path in cache.rglob("*.cache")})
+    assert written[0] == written[1] and bool(written[0]) is allowed and page(job).text
 
 
 @pytest.mark.deep
@@ -605,3 +658,27 @@ def test_a_kind_that_is_not_whole_is_not_begun(job: Path, capsys: pytest.Capture
     assert "measure R2 again" in doubted and "walls" not in doubted
     record = next(one for one in page(job).all("section") if one["class"] == "part record").text
     assert "; IN DOUBT, measure again before anything else: R2 journal reads" in record
+
+
+def test_a_doubtful_shell_comes_before_the_reason(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Where a shell in doubt could go to an empty position, its block and the record say so before why it is empty; the
+    position itself is not IN DOUBT."""
+    halves = (("upper", "0.0620 0.0621 0.0620 0.0625"), ("lower", "0.0621 0.0620 0.0620 0.0624"))
+    shells = [(half, wall) for half, walls in halves for wall in walls.split()]
+    folder = written(
+        tmp_path / "x",
+        toml='unit = "in"\n[fit.rod]\nmin = 0.0018\nmax = 0.0030\n[drawing.rod]\nhousing_bore = "2.1255..2.1270"\n',
+        positions="position,kind,journal,housing_bore\n"
+        "R1,rod,2.0000,2.1265\nR2,rod,2.0001,2.1266\nR3,rod,2.0000,2.1275\n",
+        shells="shell,kind,half,wall\n" + "".join(f"{n},rod,{h},{w}\n" for n, (h, w) in enumerate(shells, 1)),
+    )
+    assert Ran(capsys, "assign", folder, "--save").status == 1
+    assert Ran(capsys, "sheet", folder).status == 1
+    (name,) = [name for name, block in blocks(folder).items() if "NOT FILLED" in block.text]
+    block = blocks(folder)[name].text
+    record = next(one for one in page(folder).all("section") if one["id"] == "record")
+    (line,) = [row.text for row in record.all("tr") if "NOT FILLED" in row.text]
+    for text in (block, line):
+        assert "a shell that could go there is in doubt, measure again before anything else: box-1/4 wall" in text
+        assert "IN DOUBT" not in text
+    assert block.index("box-1/4 wall reads") < block.index("drawing")

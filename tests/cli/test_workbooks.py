@@ -24,7 +24,7 @@ def job(tmp_path: Path) -> Path:
 
 
 def books(path: Path) -> dict[str, pandas.DataFrame]:
-    kept = dict.fromkeys((*SHELLS, "shell", "box", "grade", "hold"), str)
+    kept = dict.fromkeys((*SHELLS, "shell", "box", "grade", "hold", "lot"), str)
     found: dict[str, pandas.DataFrame] = pandas.read_excel(path, sheet_name=None, dtype=kept, keep_default_na=False)
     return found
 
@@ -84,6 +84,66 @@ def test_a_comparison_as_a_workbook(job: Path, tmp_path: Path, capsys: pytest.Ca
                 assert shown[column].to_list() == pytest.approx(mine[column].to_list())
     squares = found["plans"][["sum_squared_deviation [in²]", "sum_squared_deviation [mm²]"]]
     assert (squares.iloc[:, 0] * 25.4**2).to_list() == pytest.approx(squares.iloc[:, 1].to_list(), rel=1e-3)
+
+
+def test_the_shelf_as_a_workbook(job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Shells have the columns and the figures of the CSV, lengths in both units, the one asked for first; sealed boxes
+    have a sheet of their own, with their price; counted, alike shells have a row each. Texts that look like formulas
+    or numbers are texts, and an empty shelf has its headings."""
+    db, path = ("--db", tmp_path / "shelf.db"), tmp_path / "shelf.xlsx"
+    assert Ran(capsys, "shelf", "show", *db, "--xlsx", tmp_path / "none.xlsx").status == 0
+    assert {name: len(sheet) for name, sheet in books(tmp_path / "none.xlsx").items()} == {"shells": 0, "sealed": 0}
+    sealed = "part,box,family,kind,step,lot,price,location\n=A1,box-8,narrow-2,rod,0.001,7,80.50,cellar\n"
+    (tmp_path / "sealed.csv").write_text(sealed, encoding="utf-8")
+    assert Ran(capsys, "shelf", "take-in", job, *db).status == 0
+    assert Ran(capsys, "shelf", "take-in", tmp_path / "sealed.csv", "--unit", "in", *db).status == 0
+    for unit, other, per in (("in", "mm", 25.4), ("mm", "in", 1 / 25.4)):
+        words = ("shelf", "show", *db, "--unit", unit)
+        ran = Ran(capsys, *words, "--csv", "--xlsx", path, "--force")
+        assert ran.status == 0 and f"written to {path}" in ran.err
+        kept = dict.fromkeys(("shell", "box", "step"), str)
+        plain = pandas.read_csv(StringIO(ran.out), dtype=kept, keep_default_na=False)
+        found = books(path)
+        assert list(found) == ["shells", "sealed"]
+        shown = found["shells"]
+        assert [name for name in shown if not name.endswith(f"[{other}]")] == list(plain)
+        assert shown["shell"].to_list() == plain["shell"].to_list() and "00" in set(shown["shell"])
+        assert (shown[f"wall [{unit}]"] == plain[f"wall [{unit}]"]).all() and shown["number"].dtype == int
+        assert shown[f"wall [{other}]"].to_list() == pytest.approx((shown[f"wall [{unit}]"] * per).to_list(), abs=1e-6)
+        assert "=1+1" in set(shown["grade"]) and shown["single"].dtype == bool
+        (box,) = found["sealed"].to_dict("records")
+        assert (box["name"], box["part"], box["price"], box["lot"]) == ("box-8", "=A1", 80.5, "7")
+    with ZipFile(path) as book:
+        sheets = [book.read(name) for name in book.namelist() if name.startswith("xl/worksheets/sheet")]
+        assert len(sheets) == 2 and not any(b"<f>" in sheet or b"<f " in sheet for sheet in sheets)
+        assert all(b'state="frozen"' in sheet for sheet in sheets)
+    groups = ("--group-by", "half", "--group-by", "wall")
+    ran = Ran(capsys, "shelf", "show", *db, *groups, "--csv", "--xlsx", path, "--force")
+    plain, shown = pandas.read_csv(StringIO(ran.out)), books(path)["alike"]
+    for name in ("half", "wall [in]", "shells", "thinnest [in]"):
+        assert shown[name].to_list() == plain[name].to_list()
+    assert (shown["thinnest [mm]"] / 25.4).to_list() == pytest.approx(plain["thinnest [in]"].to_list(), abs=1e-9)
+
+
+def test_the_shelf_is_not_written_over(job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A shelf whose file ends in .xlsx is never replaced by its own workbook, nor what lies beside it, not even with
+    --force; other rules are those of `assign`: each refusal is exit 2, and nothing is written."""
+    db = tmp_path / "shelf.xlsx"
+    show = ("shelf", "show", "--db", db)
+    assert Ran(capsys, "shelf", "take-in", job, "--db", db).status == 0
+    before = db.read_bytes()
+    (tmp_path / "link.xlsx").symlink_to(db)
+    for way in (db, tmp_path / "link.xlsx"):
+        ran = Ran(capsys, *show, "--xlsx", way, "--force")
+        assert (ran.status, ran.out) == (2, "") and "is the shelf itself and is never replaced" in ran.err
+    (tmp_path / "mine.xlsx").write_bytes(b"mine")
+    assert Ran(capsys, *show, "--xlsx", tmp_path / "mine.xlsx").status == 2
+    assert Ran(capsys, *show, "--xlsx", tmp_path / "shelf.ods").status == 2
+    assert Ran(capsys, *show, "--xlsx", tmp_path / "none" / "shelf.xlsx").status == 2
+    assert Ran(capsys, *show, "--force").status == 2
+    assert db.read_bytes() == before and (tmp_path / "mine.xlsx").read_bytes() == b"mine"
+    assert Ran(capsys, *show, "--xlsx", tmp_path / "mine.xlsx", "--force").status == 0
+    assert "shells" in books(tmp_path / "mine.xlsx")
 
 
 @pytest.mark.parametrize("command", ["assign", "compare"])

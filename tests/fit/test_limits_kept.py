@@ -1,17 +1,26 @@
 """Time limits on jobs that no limit suffices for: how soon work ends, and what is then in hand."""
 
+import json
 import random
 import time
+from pathlib import Path
 
 import pytest
 from hard_jobs import rods, stock
 from made.jobs import make_job
+from made.scale_jobs import Size, write_job
+from oracles.schemas import VALIDATOR
 
 from fitmatch.fit.answer.baselines import by_hand
 from fitmatch.fit.answer.best_plan import best_plan
+from fitmatch.fit.assign import assign
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.solver.stopping import Stop, Stopped
+from fitmatch.gauging.doubts.check import doubts_of
+from fitmatch.intake.reading import read_job
 from fitmatch.records.job import Job
+from fitmatch.report.data.document import plan_document
+from fitmatch.report.text.report import plan_text
 
 LONGEST_S = 0.5  # of processor time from one question whether to stop to the next
 
@@ -64,3 +73,62 @@ def test_by_hand_is_there_before_any_limit() -> None:
     assert time.process_time() - start < 4 * LONGEST_S
     assert list(plan.placements) == by_hand(Kind([job], "rod"))
     assert not plan.proven
+
+
+def lot_in_files(folder: Path, halves: int) -> Job:
+    """A lot in boxes of 20 with one wall read a tenth of a millimetre too high."""
+    write_job(folder, Size(13, halves, halves // 10, step="0.001"))
+    box = folder / "shells" / "box-3.csv"
+    first, *rows = box.read_text(encoding="utf-8").splitlines()
+    name, kind, half, wall = rows[4].split(",")
+    rows[4] = f"{name},{kind},{half},{float(wall) + 0.1:.3f}"
+    box.write_text("\n".join([first, *rows]) + "\n", encoding="utf-8")
+    return read_job(folder)
+
+
+def test_doubts_end_at_any_question(tmp_path: Path) -> None:
+    """Whichever question is answered with an exception, looking for doubts ends with it there and then; without one the
+    doubts are those of nobody asking."""
+    job, asked = lot_in_files(tmp_path / "lot", 100), 0
+
+    def ask() -> None:
+        nonlocal asked
+        asked += 1
+        if asked == end:
+            raise Stopped
+
+    end = 0
+    assert doubts_of(job, ask) == doubts_of(job) != ()
+    often = asked
+    assert often > 2 * 10  # more than once for every half of a box
+    for end in range(1, often + 1):
+        asked = 0
+        with pytest.raises(Stopped):
+            doubts_of(job, ask)
+        assert asked == end
+
+
+def test_doubts_ask_all_the_time(tmp_path: Path) -> None:
+    """Nobody works for long on the doubts of 20,000 shells without asking whether to stop."""
+    job, stop = lot_in_files(tmp_path / "lot", 10_000), Watching(60.0)
+    assert doubts_of(job, stop.seconds_left)
+    assert stop.longest < LONGEST_S
+
+
+def test_a_limit_before_the_doubts_are_known_is_told(tmp_path: Path) -> None:
+    """Where time runs out before the readings of many shells were looked through, every form of the answer says so,
+    says to fit nothing, and it needs attention; with few shells the doubts are there all the same."""
+    for halves in (100, 1_000):
+        job = lot_in_files(tmp_path / str(halves), halves)
+        plan = assign(job, stop=Stop(0.0))
+        one, text, answer = plan.plans[0], plan_text(plan, "mm"), json.loads(plan_document(plan, "mm"))
+        VALIDATOR.validate(answer)
+        few = halves == 100
+        assert one.looked_through == few == bool(one.doubts)
+        assert (answer.get("doubts_complete", True), bool(answer["doubts"])) == (few, few)
+        assert ("NOT LOOKED THROUGH: time ran out" in text) == ("let `fitmatch check` look through" in text) != few
+        assert plan.needs_attention
+        if not few:
+            assert not one.is_ready("main") and "Lay out the shells" not in text
+            assert "but the readings were not looked through for mistakes." in " ".join(text.split())
+    assert assign(job).plans[0].doubts

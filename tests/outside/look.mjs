@@ -56,7 +56,7 @@ async function accessible(page) {
 
 const answers = [];
 for (const {file, pdf, rules} of asked) {
-  const answer = {said: [], requests: [], layout: {}, accessibility: [], invalid: [], smallest_pt: null, colours: []};
+  const answer = {said: [], requests: [], layout: {}, accessibility: [], invalid: [], smallest_pt: null, labels_over: 0, colours: []};
   const page = await browser.newPage();
   const own = `file://${file}`;
   page.on('console', (message) => answer.said.push(message.text()));
@@ -78,6 +78,9 @@ for (const {file, pdf, rules} of asked) {
   answer.layout.print = await page.evaluate(layout);
   answer.smallest_pt = await page.evaluate(() => Math.min(...[...document.querySelectorAll('.block .shell')]
     .map((shell) => parseFloat(getComputedStyle(shell).fontSize) * 0.75)));
+  // By how many pixels the tallest label to cut out is taller than was asked for.
+  answer.labels_over = await page.evaluate(() => Math.max(0, ...[...document.querySelectorAll('.label')]
+    .map((label) => label.getBoundingClientRect().height - parseFloat(getComputedStyle(label).minHeight))));
   answer.colours.push(await page.evaluate(() => getComputedStyle(document.body).backgroundColor));
   await page.emulateMediaType(null);
   for (const format of ['A4', 'Letter'])

@@ -14,6 +14,8 @@ from made.commands import Ran
 from made.sheet_jobs import HOSTILE, engine
 from pypdf import PdfReader
 
+from fitmatch.shelf import fitted, open_shelf, read_planned, read_stock, set_aside, take_in
+
 HERE = Path(__file__).parent
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 WORDS = "".join(HOSTILE)
@@ -126,9 +128,13 @@ def test_a_sheet_in_a_browser(name: str, seen: dict[str, tuple[Path, Page]]) -> 
     over another, the console stays empty, nothing is requested, a validator and the rules of accessibility find
     nothing; shells are printed in 14 points at least, and what is printed is black on white."""
     _, found = seen[name]
+    nothing_is_wrong(found)
+    assert found["smallest_pt"] >= 13.99
+
+
+def nothing_is_wrong(found: Page) -> None:
     assert found["said"] == [] and found["requests"] == [] and found["invalid"] == [] and found["accessibility"] == []
     assert {way: faults for way, faults in found["layout"].items() if faults} == {}
-    assert found["smallest_pt"] >= 13.99
     light, dark, printed = found["colours"]
     assert light == printed == "rgb(255, 255, 255)" != dark
 
@@ -154,6 +160,34 @@ def test_the_look_is_not_blind(tmp_path: Path) -> None:
     assert any("outside" in f for f in faults)
     rules = {told.split(":")[0] for told in found["accessibility"]}
     assert {"html-has-lang", "image-alt", "color-contrast"} <= rules
+
+
+def test_labels_are_as_large_as_they_were_asked_for(tmp_path: Path) -> None:
+    """Labels that say all there is to say, with locations of several words, are of the size asked for, small or large:
+    their letters become smaller first. So are those with long names, in labels that are large enough."""
+    pages = []
+    for name, sizes in (("full", ("40x20", "60x30", "70x37.5")), ("long", ("70x37.5",))):
+        long = " of the old set" if name == "long" else ""
+        folder = engine(tmp_path / name, rods=3, mains=2, note="P-4417-X", long=long)
+        for kind in ("rod", "main"):
+            path = folder / "shells" / f"{kind}s.csv"
+            head, *rows = path.read_text(encoding="utf-8").splitlines()
+            rows = [",".join([*row.split(",")[:6], f"{kind}-family"]) for row in rows]
+            told = [f"{row},G2,drawer {at} of the green cabinet" for at, row in enumerate(rows)]
+            path.write_text("\n".join([f"{head},grade,location", *told]) + "\n", encoding="utf-8")
+            text = (folder / "job.toml").read_text(encoding="utf-8")
+            family = f'[fit.{kind}]\nfamily = ["{kind}-family"]\n'
+            (folder / "job.toml").write_text(text.replace(f"[fit.{kind}]\n", family), encoding="utf-8")
+        where = ("--db", tmp_path / f"{name}.db")
+        _run("shelf", "take-in", folder, *where)
+        for size in sizes:
+            words = ("--from-shelf", *where, "--only", "leftovers", "--label", size)
+            _run("sheet", folder, *words, "--output", folder / f"{size}.html")
+            assert "location drawer" in " ".join((folder / f"{size}.html").read_text(encoding="utf-8").split())
+            pages.append((folder / f"{size}.html", None))
+    for found in looked_at(pages):
+        nothing_is_wrong(found)
+        assert found["labels_over"] < 0.5
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
@@ -220,13 +254,41 @@ def test_signatures_do_not_stand_alone(name: str, seen: dict[str, tuple[Path, Pa
             assert f"page {at + 1} of {len(texts)}" in texts[at]
 
 
+def test_the_record_of_an_engine_in_a_browser(tmp_path: Path) -> None:
+    """The record of an engine of thirteen positions on the shelf, one of them outside its limits by a long permission,
+    is on one page, and at every width as good as any sheet; that of an engine with hostile names too."""
+    pages = []
+    for name, words in (("three", "letter of 2 March of the engine's maker, reference 55"), ("hostile", WORDS)):
+        own = JOBS["hostile"] if name == "hostile" else {"note": "P-4417-X", "title": "Sawmill engine"}
+        folder = engine(tmp_path / name, **{**own, "rods": 8, "mains": 5})
+        text = (folder / "positions.csv").read_text(encoding="utf-8")
+        text, tight = re.subn(r",1\.8164\d,1\.94\d+,", ",1.81640,1.94070,", text, count=1)
+        assert tight == 1
+        (folder / "positions.csv").write_text(text, encoding="utf-8")
+        _run("assign", folder, "--save")
+        shelf, planned = open_shelf(tmp_path / f"{name}.db"), read_planned(folder)
+        take_in(shelf, read_stock([folder]))
+        set_aside(shelf, planned)
+        outside = [one.position for one in planned.positions if not one.within_limits]
+        fitted(shelf, planned, permissions=dict.fromkeys(outside, words), by=words, note=words)
+        _run("sheet", "--engine", 1, "--db", tmp_path / f"{name}.db", "--output", folder / "engine.html")
+        pages.append((folder / "engine.html", folder / "engine"))
+    for (page, pdf), found in zip(pages, looked_at(pages), strict=True):
+        nothing_is_wrong(found)
+        if page.parent.name == "three":
+            for paper in ("A4", "Letter"):
+                (text,) = [one.extract_text() for one in PdfReader(f"{pdf}-{paper}.pdf").pages]
+                assert "OUT OF LIMITS" in text and "checked by, date" in text
+                assert "Engine 1 of the shelf" in text and "page 1 of 1" in text
+
+
 # Comma, quotes, UTF-8; as shown: no; formulas: as written; every sheet into a file of its own.
 AS_CSV = "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,false,false,true,false,-1"
 
 
 def test_workbooks_in_an_office_suite(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A workbook that an office suite opens and writes as CSV has the numbers of `--csv`, and texts that look like
-    formulas as texts."""
+    """A workbook, of a plan or of the shelf, that an office suite opens and writes as CSV has the numbers of `--csv`,
+    and texts that look like formulas as texts."""
     office = tool("soffice", "libreoffice")
     folder = engine(tmp_path / "x", rods=3, mains=2)
     head, *rows = (folder / "shells" / "rods.csv").read_text(encoding="utf-8").splitlines()
@@ -234,12 +296,25 @@ def test_workbooks_in_an_office_suite(tmp_path: Path, capsys: pytest.CaptureFixt
     (folder / "shells" / "rods.csv").write_text("\n".join(graded) + "\n", encoding="utf-8")
     plain = list(csv.DictReader(Ran(capsys, "assign", folder, "--csv").out.splitlines()))
     assert Ran(capsys, "assign", folder, "--xlsx", tmp_path / "plan.xlsx").status == 0
+    shelf = ("shelf", "show", "--db", tmp_path / "shelf.db")
+    assert Ran(capsys, "shelf", "take-in", folder, "--db", tmp_path / "shelf.db").status == 0
+    ran = Ran(capsys, *shelf, "--unit", "mm", "--csv", "--xlsx", tmp_path / "shelf.xlsx")
+    assert ran.status == 0
+    lying = list(csv.DictReader(ran.out.splitlines()))
     words = [office, f"-env:UserInstallation=file://{tmp_path}/profile", "--headless", "--convert-to", AS_CSV]
-    subprocess.run([*words, "--outdir", tmp_path, tmp_path / "plan.xlsx"], capture_output=True, timeout=120, check=True)
+    books = (tmp_path / "plan.xlsx", tmp_path / "shelf.xlsx")
+    subprocess.run([*words, "--outdir", tmp_path, *books], capture_output=True, timeout=120, check=True)
 
-    def sheet(name: str) -> list[dict[str, str]]:
-        return list(csv.DictReader((tmp_path / f"plan-{name}.csv").read_text(encoding="utf-8").splitlines()))
+    def sheet(name: str, book: str = "plan") -> list[dict[str, str]]:
+        return list(csv.DictReader((tmp_path / f"{book}-{name}.csv").read_text(encoding="utf-8").splitlines()))
 
+    shells = sheet("shells", "shelf")
+    assert len(shells) == len(lying) == 20 and sheet("sealed", "shelf") == []
+    for one, other in zip(shells, lying, strict=True):
+        assert (one["number"], one["box"], one["shell"]) == (other["number"], other["box"], other["shell"])
+        assert float(one["wall [mm]"]) == float(other["wall [mm]"])
+        assert float(one["wall [in]"]) == pytest.approx(float(other["wall [mm]"]) / 25.4)
+    assert {row["grade"] for row in shells if row["kind"] == "rod"} == {"=1+1"}
     shown = sheet("positions")
     assert len(shown) == len(plain) == 5
     for one, other in zip(shown, plain, strict=True):

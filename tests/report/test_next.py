@@ -105,7 +105,7 @@ def test_engines_that_share_a_kind_wait_for_each_other(
     pool = Pool(tuple(replace(job, shells=every, own_shells=job.shells) for job in jobs))
     monkeypatch.setattr(
         "fitmatch.fit.answer.best_plan.doubts_of",
-        lambda job: (doubt_about("rod1"),) if states[job.name] == "in doubt" else (),
+        lambda job, _: (doubt_about("rod1"),) if states[job.name] == "in doubt" else (),
     )
     plan = assign(pool, priority=priority)
     ready = [one.is_ready("rod") for one in plan.plans]

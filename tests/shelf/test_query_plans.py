@@ -28,6 +28,7 @@ from fitmatch.shelf import (
     take_in,
     teardown,
 )
+from fitmatch.shelf.built import built
 
 LARGE = ("shells", "events", "readings", "boxes", "holds", "engine_shells", "engine_positions", "job_positions")
 Asked = list[tuple[str, Any]]
@@ -55,6 +56,7 @@ ACTIONS: dict[str, Callable[[Shelf, Path], object]] = {
     "correct": lambda shelf, _: correct(shelf, history(shelf, "5").events[-1].number),
     "teardown": lambda shelf, _: teardown(shelf, 1),
     "engine": lambda shelf, _: engine(shelf, 1),
+    "record": lambda shelf, _: built(shelf, 1),
     "send-back": lambda shelf, _: send_back(shelf, "box-3"),
     "show a family": lambda shelf, _: show(shelf, Filters(family="narrow-2", kind="rod")),
     "show a place": lambda shelf, _: show(shelf, Filters(location="drawer 1", half="upper")),

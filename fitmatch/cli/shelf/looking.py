@@ -1,10 +1,12 @@
 """`fitmatch shelf show`, `history`, `engines`, `engine` and `value`."""
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import click
 
 from fitmatch.cli.shelf.opened import Asked, length_option, shelf_command
+from fitmatch.cli.workbooks import as_workbook, check_not_shelf, check_workbook, write_workbook
 
 if TYPE_CHECKING:
     from fitmatch.shelf.records import EngineRecord
@@ -26,6 +28,8 @@ _GROUPS: Final = ("family", "kind", "half", "grade", "step", "wall", "box", "age
 @click.option("--single", is_flag=True, help="Free, and without a free opposite half of its kind in its box.")
 @click.option("--older-than", type=click.IntRange(min=0), metavar="DAYS", help="Opened more than so many days ago.")
 @click.option("--group-by", "groups", type=click.Choice(_GROUPS), multiple=True, help="Count alike ones; repeatable.")
+@as_workbook
+@click.option("--force", is_flag=True, help="With --xlsx: replace the file if it is there.")
 def show(
     asked: Asked,
     family: str | None,
@@ -40,6 +44,8 @@ def show(
     single: bool,
     older_than: int | None,
     groups: tuple[str, ...],
+    xlsx: Path | None,
+    force: bool,
 ) -> int:
     """Say what lies on the shelf, where, and who has it.
 
@@ -49,7 +55,13 @@ def show(
       fitmatch shelf show --single
       fitmatch shelf show --wall 0.0617..0.0619 --json
       fitmatch shelf show --group-by kind --group-by half
+      fitmatch shelf show --xlsx shelf.xlsx
     """
+    if force and xlsx is None:
+        raise click.UsageError("--force replaces a workbook; add --xlsx")
+    check_workbook(xlsx, (), force=force)
+    if xlsx is not None:
+        check_not_shelf(xlsx, asked.db, "--xlsx")
     from fitmatch.report.shelf.data import shown_document, shown_rows
     from fitmatch.report.shelf.texts import shown_text
     from fitmatch.shelf.looking import Filters
@@ -69,7 +81,12 @@ def show(
         single=single,
         older_than_days=older_than,
     )
-    asked.answer(action(asked.shelf(make=False), filters, by=groups), shown_text, shown_document, shown_rows)
+    found = action(asked.shelf(make=False), filters, by=groups)
+    if xlsx is not None:
+        from fitmatch.report.data.workbooks import shown_workbook
+
+        write_workbook(xlsx, lambda: shown_workbook(found, asked.unit), asked.notes)
+    asked.answer(found, shown_text, shown_document, shown_rows)
     return 0
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from fitmatch.facts import Fact
 from fitmatch.fit.answer.baselines import as_boxed, by_hand, rules_broken_by
@@ -15,7 +15,7 @@ from fitmatch.fit.classes.candidates import Kind, ready
 from fitmatch.fit.classes.guards import check_guard
 from fitmatch.fit.model.groups import by_job, movable, shares_placed
 from fitmatch.fit.model.order import ENGINES, LEVELS_0_AND_1, SINGLES_FIRST, SQUARES, WORST, value
-from fitmatch.fit.solver.stopping import Stop
+from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.fit.why.arithmetic import Reasons, flags
 from fitmatch.gauging.doubts.check import doubts_of
 from fitmatch.gauging.sizes.form_limits import form_flags
@@ -29,7 +29,10 @@ from fitmatch.records.placements import KindFigures, Placement, figures_of, figu
 from fitmatch.records.plans import Baseline, GroupAnswer, JobPlan, Plan, Stray, Unfilled, Worth
 from fitmatch.records.pools import PRIORITIES, TOGETHER, Group, Pool, groups_of
 from fitmatch.rules.positions.movable import is_movable
-from fitmatch.stages import now
+from fitmatch.stages import go_on, now
+
+# Positions and shells of a job that is looked through for mistakes in any case: before anybody could wait for it.
+_FEW: Final = 2_000
 
 
 def best_plan(
@@ -56,7 +59,7 @@ def best_plan(
 
     now("doubts about readings")
     # Before the search: whoever stops it does not wait for them.
-    doubts = [but_of_held(job, doubts_of(job)) for job in jobs]
+    doubts = [_doubts_in_time(job, stop) for job in jobs]
     searching = not stop.is_due
     found = [_solve(jobs, group, way, slack_nm, stop, priority) for group in groups_of(jobs)]
     astray = list(strays(jobs))
@@ -100,6 +103,15 @@ def preferring(task: Job | Pool, strategy: str, prefer: str | None) -> tuple[Job
     return (task.jobs[0].preferring_singles(),)
 
 
+def _doubts_in_time(job: Job, stop: Stop) -> tuple[Doubt, ...] | None:
+    """The open doubts of a job; None if time ran out before all its readings were looked through."""
+    few = len(job.positions) + len(job.shells) <= _FEW
+    try:
+        return but_of_held(job, doubts_of(job, go_on if few else stop.seconds_left))
+    except Stopped:
+        return None
+
+
 class _Share(NamedTuple):
     """One job's share of a group, the job being number `at`: its placements, chosen among those of `kind`, and those by
     hand; `staying`: the best with no housing moved, if they may move."""
@@ -130,6 +142,7 @@ def _solve(
 
     now(f"{group.label}: as boxed and by hand, for comparison")
     boxed, handmade = as_boxed(kind), by_hand(kind)
+    stop.has_answer = True
     solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop)
     now(f"{group.label}: choosing the actual shells")
     found = solved.placed
@@ -159,7 +172,12 @@ def _solve(
 
 
 def _job_plan(
-    read: Job, shares: Sequence[_Share], astray: tuple[Stray, ...], doubts: tuple[Doubt, ...], *, expected: bool
+    read: Job,
+    shares: Sequence[_Share],
+    astray: tuple[Stray, ...],
+    doubts: tuple[Doubt, ...] | None,
+    *,
+    expected: bool,
 ) -> JobPlan:
     """What one job is given, from its shares of all its kinds; `astray`: its shells that no position takes."""
     rows = {p.name: p for p in read.positions}
@@ -185,7 +203,8 @@ def _job_plan(
         tuple(Unfilled(p, why(p)) for p in job.positions if p.key not in given and ready(p, by_key)),
         flags=(*flags(job, placements, why), *form_flags(job, placements)),
         worth=worths,
-        doubts=doubts,
+        doubts=doubts or (),
+        looked_through=doubts is not None,
         moved_from=None if job is read else read,
         staying={share.kind.name: share.staying for share in shares if share.staying is not None},
         strays=astray,

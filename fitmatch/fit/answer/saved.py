@@ -49,7 +49,8 @@ def rebuilt(
     moved, by where they went. `elsewhere`: shells that went to other jobs; `waits_for` as in `JobPlan`. Raises
     Contradiction with everything that is wrong with it."""
     rows, stock = {p.name: p for p in job.positions}, {s.key: s for s in job.shells}
-    _check_names(rows, stock, shells, housings)
+    where = "in the files" if job.shelved is None else "in the files, nor on the shelf for this job"
+    _check_names(rows, stock, shells, housings, where)
     moved = with_housings(job, {name: rows[housing] for name, housing in housings.items()})
     terms = {kind: Terms(moved, kind) for kind in job.kinds}
     placements = []
@@ -72,11 +73,12 @@ def _check_names(
     stock: Mapping[ShellKey, Shell],
     shells: Mapping[tuple[str, str], ShellKey],
     housings: Mapping[str, str],
+    where: str,
 ) -> None:
     faults = [f"{name}: there is no such position any more" for name in {n for n, _ in shells} if name not in rows]
     for (name, side), key in shells.items():
         if key not in stock:
-            faults.append(f"{name}: its {side} shell {full_name(key)} is no longer in the files")
+            faults.append(f"{name}: its {side} shell {full_name(key)} is no longer {where}")
         elif stock[key].wall_nm is None:
             faults.append(f"{name}: its {side} shell {full_name(key)} has no reading any more")
         if name in rows and rows[name].missing:

@@ -2,11 +2,11 @@
 
 import time
 from collections.abc import Callable, Iterable, Iterator
-from itertools import islice
 from typing import TypeVar
 
+from fitmatch.stages import AT_A_TIME, asking
+
 T = TypeVar("T")
-_AT_A_TIME = 1_000  # so many are done in a millisecond or a few
 
 
 class Stopped(Exception):
@@ -24,6 +24,7 @@ class Stop:
         self._end = None if seconds is None else time.monotonic() + seconds
         self._interrupt: Callable[[], object] | None = None
         self.requested = False
+        self.has_answer = False  # whether there is anything to answer with; before that a request need not wait for it
 
     def request(self) -> None:
         self.requested = True
@@ -54,9 +55,6 @@ class Stop:
             raise Stopped
         return left
 
-    def asking(self, items: Iterable[T], at_a_time: int = _AT_A_TIME) -> Iterator[T]:
+    def asking(self, items: Iterable[T], at_a_time: int = AT_A_TIME) -> Iterator[T]:
         """The same items; before so many of them raises Stopped where it is time to stop."""
-        left = iter(items)
-        while some := list(islice(left, at_a_time)):
-            self.seconds_left()
-            yield from some
+        return asking(items, self.seconds_left, at_a_time)

@@ -13,6 +13,7 @@ from fitmatch.lengths import LengthError, parse_length
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ItemKey
 from fitmatch.records.parts import Shell, room
+from fitmatch.stages import Ask, asking
 
 _APART_NM: Final = 10_000.0  # shells of one grade or step are closer, whichever box: common practice, no source
 _HALVES_APART_NM: Final = 18_000.0  # two walls of a bore are closer than 0.0007 in: common practice, no source
@@ -36,7 +37,7 @@ class _Box(NamedTuple):
         return median(min(some, key=abs) for some in above) if above else None
 
 
-def mislabelled(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
+def mislabelled(job: Job, groups: Sequence[Group], ask: Ask) -> Iterator[Finding]:
     """The boxes of one kind that differ from others by more than their labels do."""
     labelled = [g for g in groups if g.key.feature == "wall" and g.key.box and g.key.label and g.at_crown]
     if not labelled:
@@ -53,7 +54,7 @@ def mislabelled(job: Job, groups: Sequence[Group]) -> Iterator[Finding]:
     for (kind, _), found in boxes.items():
         if len(found) > 1:
             some = [_box(job, shells, name, parts) for (name, _), parts in found.items()]
-            yield from _compared(job, kind, some)
+            yield from _compared(job, kind, some, ask)
 
 
 def halves_apart(job: Job, groups: Sequence[Group], scale: Scale) -> Iterator[tuple[Finding, set[ItemKey]]]:
@@ -100,12 +101,12 @@ def _box(job: Job, shells: Mapping[ItemKey, Shell], name: str, parts: Sequence[G
     return _Box(name, first, halves, _printed(shells[first.item], job.unit) or 0.0)
 
 
-def _compared(job: Job, kind: str, boxes: Sequence[_Box]) -> Iterator[Finding]:
+def _compared(job: Job, kind: str, boxes: Sequence[_Box], ask: Ask) -> Iterator[Finding]:
     """Each box against the others, or enough of them; of two either may be off, and the one further from the target is
     named."""
     off: list[tuple[float, _Box]] = []
     others = boxes[:: 1 + len(boxes) // _ENOUGH]
-    for box in boxes:
+    for box in asking(boxes, ask, 1):
         above = [a for other in others if other is not box and (a := box.above(other)) is not None]
         if above and abs(median(above)) > _APART_NM:
             off.append((median(above), box))

@@ -22,6 +22,7 @@ from fitmatch.records.job import Job
 from fitmatch.records.keys import ItemKey
 from fitmatch.records.measuring import FEATURES, Doubt
 from fitmatch.records.parts import Position, Shell
+from fitmatch.stages import Ask, go_on
 
 if TYPE_CHECKING:
     import pandas
@@ -67,31 +68,34 @@ def check(job: Job) -> Checked:
     return Checked(job, sum(len(group.entries) for group in grouped(job)), doubts_of(job))
 
 
-def doubts_of(job: Job) -> tuple[Doubt, ...]:
+def doubts_of(job: Job, ask: Ask = go_on) -> tuple[Doubt, ...]:
     """Every open doubt about a reading of the job, in reading order; readings confirmed with a reason are left out.
 
-    If several jobs share their shells, each is judged by its own files.
+    If several jobs share their shells, each is judged by its own files. `ask` is asked all the time; what it raises
+    ends the work.
     """
     if job.own_shells is not None:
         job = replace(job, shells=job.own_shells)
-    found = list(_found(job, parted(job, grouped(job))))
+    found = list(_found(job, parted(job, grouped(job, ask), ask), ask))
     if not found:
         return ()
-    files = [job.measuring.positions_file, *dict.fromkeys(s.file for s in job.shells), job.measuring.log_file]
-    return tuple(sorted(found, key=lambda d: (files.index(d.file), d.row, FEATURES.index(d.feature))))
+    files = job.measuring.positions_file, *dict.fromkeys(s.file for s in job.shells), job.measuring.log_file
+    order = {file: at for at, file in reversed([*enumerate(files)])}
+    return tuple(sorted(found, key=lambda d: (order[d.file], d.row, FEATURES.index(d.feature))))
 
 
-def _found(job: Job, groups: Sequence[Group]) -> Iterator[Doubt]:
+def _found(job: Job, groups: Sequence[Group], ask: Ask) -> Iterator[Doubt]:
     odd = list(astray(groups)) if job.measuring.log else []
-    some, scales = odd_ones(groups)
+    some, scales = odd_ones(groups, ask)
     odd += [*some, *outside(job, groups, scales)]
+    ask()
     parts = told_apart(groups, odd)
     sittings = list(shared(job, parts))
     if not sittings and ("wall", True) in scales:
         for finding, strays in halves_apart(job, parts, scales["wall", True]):
             sittings.append(finding)
             odd = [(group, one) for group, one in odd if not _within(group, one, strays)]
-    others = [*sittings, *mislabelled(job, parts), *copied(job, groups, odd)]
+    others = [*sittings, *mislabelled(job, parts, ask), *copied(job, groups, odd)]
     if odd or others:
         from fitmatch.gauging.doubts.naming import named
 

@@ -2,7 +2,7 @@
 for both. Readings that such a difference explains are groups of their own."""
 
 from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 from statistics import median
 from typing import Final
@@ -11,20 +11,21 @@ from fitmatch.gauging.causes.grinds import CLOSE_NM, is_grind
 from fitmatch.gauging.doubts.groups import Group
 from fitmatch.gauging.doubts.scatter import USUAL_NM
 from fitmatch.records.job import Job
+from fitmatch.stages import Ask, asking
 
 # Between two clusters, in usual standard deviations: undersizes are far apart, parts within the drawing need not be.
 _GAPS: Final = (20.0, 5.0)
 
 
-def parted(job: Job, groups: Sequence[Group]) -> Sequence[Group]:
+def parted(job: Job, groups: Sequence[Group], ask: Ask) -> Sequence[Group]:
     """Every group, split between clusters whose difference is explained."""
     journals = [g for g in groups if g.key.feature == "journal"]
     for gap in _GAPS:
-        groups = list(_parted(job, groups, gap, journals))
+        groups = list(_parted(job, asking(groups, ask, 1), gap, journals))
     return groups
 
 
-def _parted(job: Job, groups: Sequence[Group], gap: float, journals: Sequence[Group]) -> Iterator[Group]:
+def _parted(job: Job, groups: Iterable[Group], gap: float, journals: Sequence[Group]) -> Iterator[Group]:
     for group in groups:
         parts = clusters(group, gap * USUAL_NM[group.key.feature]) if group.at_crown else [[]]
         if len(parts) == 1:

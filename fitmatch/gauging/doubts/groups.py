@@ -17,6 +17,7 @@ from fitmatch.records.job import Job
 from fitmatch.records.keys import ItemKey, full_name
 from fitmatch.records.measuring import DIAMETERS, Reading, turned
 from fitmatch.records.parts import Position, Shell, Size
+from fitmatch.stages import Ask, asking, go_on
 
 SMALLEST_BOX: Final = 4  # boxes with fewer shells of a half are judged together
 
@@ -94,11 +95,11 @@ class Group:
         return max(self.items) + 1
 
 
-def grouped(job: Job) -> list[Group]:
+def grouped(job: Job, ask: Ask = go_on) -> list[Group]:
     """All readings of a job in their groups. Boxes with few shells are joined: differences between boxes are then part
     of their scatter."""
     found: dict[Key, list[Entry]] = {}
-    for key, entry in _entries(job):
+    for key, entry in asking(_entries(job), ask):
         found.setdefault(key, []).append(entry)
     groups: dict[Key, list[Entry]] = {}
     for key, entries in found.items():

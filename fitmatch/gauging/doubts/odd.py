@@ -13,6 +13,7 @@ from fitmatch.gauging.doubts.explanations import Explanation, best, sum_of_squar
 from fitmatch.gauging.doubts.groups import Entry, Group
 from fitmatch.gauging.doubts.scatter import Sample, Scale, Scatter, care_of
 from fitmatch.records.job import Job
+from fitmatch.stages import Ask, asking
 
 _CLEAR_GAP: Final = 3.0  # standard deviations between two clusters; chance leaves no such gap among many readings
 Scales = Mapping[tuple[str, bool], Scale]
@@ -30,29 +31,29 @@ class Odd(NamedTuple):
     code: str = "off"
 
 
-def odd_ones(groups: Sequence[Group]) -> tuple[list[tuple[Group, Odd]], Scales]:
+def odd_ones(groups: Sequence[Group], ask: Ask) -> tuple[list[tuple[Group, Odd]], Scales]:
     """What is off in every group, and the scale of each feature, at the crown and away from it."""
     found: list[tuple[Group, Odd]] = []
     scales: dict[tuple[str, bool], Scale] = {}
     alike: dict[tuple[str, bool], list[Group]] = {}
-    for group in groups:
+    for group in asking(groups, ask, 1):
         alike.setdefault((group.key.feature, group.at_crown), []).append(group)
-    care = care_of((g.key.feature, Sample(g.values, g.items)) for g in groups if g.at_crown)
+    care = care_of((g.key.feature, Sample(g.values, g.items)) for g in asking(groups, ask, 1) if g.at_crown)
     for (feature, crown), some in alike.items():
-        scatter = Scatter(feature, [Sample(group.values, group.items) for group in some], care)
+        scatter = Scatter(feature, [Sample(group.values, group.items) for group in asking(some, ask, 1)], care)
         scales[feature, crown] = scatter.scale
         for at, group in enumerate(some):
-            found += [(group, odd) for odd in _odd_of(group, at, scatter)]
+            found += [(group, odd) for odd in _odd_of(group, at, scatter, ask)]
     return found, scales
 
 
-def _odd_of(group: Group, at: int, scatter: Scatter) -> Iterator[Odd]:
+def _odd_of(group: Group, at: int, scatter: Scatter, ask: Ask) -> Iterator[Odd]:
     if group.count < 2:
         return
     left = Sample(group.values, group.items)
     numbers = list(range(len(group.entries)))  # of the readings that are left
     least, spent = scatter.least(at).limit_nm, 0
-    for _ in range(group.count):
+    for _ in asking(range(group.count), ask, 1):
         if sum_of_squares(left.values) <= least**2:
             return  # nearly always, and there may be thousands of groups
         in_columns = sum(not group.entries[n].logged for n in numbers)

@@ -134,6 +134,7 @@ class _FileReader:
         self._pool = pool
         self._sheet = sheet
         self._walls: dict[str | None, WallColumns] = {}
+        self._gauges: dict[tuple[str, str, str], tuple[str | None, WallColumns]] = {}  # by two cells and the kind
 
     def read(self) -> None:
         """Go through the rows. Usual cells are handled here; anything unusual has a method of its own."""
@@ -143,6 +144,7 @@ class _FileReader:
         )
         i_undersize, i_step, i_part = map(columns.index, ("undersize", "step", "part"))
         i_confirmed, i_copy = columns.index("wall_confirmed"), columns.index("copy_confirmed")
+        i_gauge, i_wall_gauge, gauges = columns.index("gauge"), columns.index("wall_gauge"), self._gauges
         compared = [columns.index(name) for name in pool.columns_compared]
         coating_at = pool.columns_compared.index("coating") if "coating" in pool.columns_compared else None
         walls, columns_read = self._wall_columns(None)
@@ -177,7 +179,8 @@ class _FileReader:
                 pool.copies_confirmed.setdefault(box, self._sheet.any_text(row, cells, "copy_confirmed"))
 
             if gauged:
-                gauge, (walls, columns_read) = self._gauge(cells, kind, row)
+                told = cells[i_wall_gauge], cells[i_gauge], kind
+                gauge, (walls, columns_read) = gauges.get(told) or self._gauge(told, cells, row)
             readings, texts = [], []
             for index, known, reader, column in walls:
                 text = cells[index]
@@ -249,16 +252,18 @@ class _FileReader:
             else:
                 names.add(spelt)
 
-    def _gauge(self, cells: list[str], kind: str, row: int) -> tuple[str | None, WallColumns]:
-        """The gauge of a row and the readers of its numbers; no reader where the cell names an unknown one."""
+    def _gauge(self, told: tuple[str, str, str], cells: list[str], row: int) -> tuple[str | None, WallColumns]:
+        """The gauge of a row and the readers of its numbers, kept by what is told of it; no reader where its cell names
+        an unknown one."""
         sheet = self._sheet
         column = "wall_gauge" if cells[sheet.columns.index("wall_gauge")].strip() else "gauge"
-        gauge, known = sheet.gauge(row, cells, column, kind, "wall")
+        gauge, known = sheet.gauge(row, cells, column, told[2], "wall")
         if not known:
             return None, ([], ())
         if gauge not in self._walls:
             self._walls[gauge] = self._wall_columns(gauge)
-        return gauge, self._walls[gauge]
+        self._gauges[told] = gauge, self._walls[gauge]
+        return self._gauges[told]
 
     def _wall_columns(self, gauge: str | None) -> WallColumns:
         """Where the readings of walls are, each with what its reader knows; none if the job names no unit."""

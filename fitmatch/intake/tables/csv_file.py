@@ -77,13 +77,14 @@ def _records(lines: TextIO, separator: str, paper: Paper, findings: Findings) ->
     skipped = 0  # lines read so far
     while True:
         reader = csv.reader(source, delimiter=separator, strict=True, skipinitialspace=True)
+        again = source.of_record if isinstance(source, _Lines) else []
         row = skipped + 1
         try:
             for cells in reader:
                 yield row, cells
                 row = skipped + reader.line_num + 1
-                if isinstance(source, _Lines):
-                    source.of_record.clear()
+                if again:
+                    again.clear()
             return
         except csv.Error:
             what = "a quoted cell has no closing quote, or has text after it"
@@ -107,10 +108,10 @@ def _rows(
     for row, cells in records:
         if cells is None:
             table.complete = False
+        elif len(cells) == width and (cells[0].strip() or any(map(str.strip, cells))):
+            yield row, cells
         elif not any(map(str.strip, cells)):
             continue
-        elif len(cells) == width:
-            yield row, cells
         elif table.fewest <= len(cells) < width:
             yield row, cells + [""] * (width - len(cells))
         else:

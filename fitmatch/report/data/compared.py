@@ -6,10 +6,9 @@ from typing import Final
 from fitmatch.records.placements import KindFigures
 from fitmatch.records.plans import JobPlan, Plan
 from fitmatch.report.data.films import figure, film_value
-from fitmatch.report.data.rows import Table
 from fitmatch.report.data.values import chance_value, figures_value, proof_value
 from fitmatch.report.shared.certainty import Certainty
-from fitmatch.report.shared.emit import Number, Value, document, length, named_values, rows_text
+from fitmatch.report.shared.emit import Number, Table, Value, document, length, named_values, rows_text
 from fitmatch.report.shared.grounds import decision_rule, how_sure, limits_from
 from fitmatch.report.shared.states import missing_of, missing_words
 from fitmatch.report.words.films import COMPARES, beside

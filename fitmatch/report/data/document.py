@@ -21,7 +21,7 @@ from fitmatch.report.data.values import (
 )
 from fitmatch.report.shared.axis import in_a_row, row_of
 from fitmatch.report.shared.certainty import Certainty
-from fitmatch.report.shared.emit import Number, Value, document, half_length, length, named_values, written
+from fitmatch.report.shared.emit import Number, Value, document, half_length, joined, length, named_values, written
 from fitmatch.report.shared.housings import moves
 from fitmatch.report.shared.readings import corrected_sizes, corrected_wall, forms
 from fitmatch.report.shared.states import marks_of, missing_of, unmeasured_shells
@@ -58,8 +58,8 @@ def plan_document(plan: Plan, unit: str) -> str:
             },
             **({"one_box": single} if (single := {g.group.label: g.one_box for g in plan.groups if g.one_box}) else {}),
             **_beside(plan, unit),
-            "leftover": [_unused(plan.job, s, unit) for s in plan.left_in_files],
-            "held": [_unused(plan.job, s, unit) | {"hold": s.hold} for s in plan.held],
+            "leftover": [*_unused(plan.job, plan.left_in_files, unit)],
+            "held": [*_unused(plan.job, plan.held, unit)],
             "warnings": plan.warnings,
             "digest": plan.plans[0].digest if plan.alone else None,
             **_shelf(plan),
@@ -121,6 +121,7 @@ def _positions(plan: Plan, known: Mapping[str, Certainty], unit: str) -> dict[st
         "unmeasured": unmeasured,
         "flags": told(lambda one: _flags(one, unit)),
         "doubts": told(lambda one: doubt_values(one.doubts, unit)),
+        **({} if all(one.looked_through for one in plan.plans) else {"doubts_complete": False}),
     }
 
 
@@ -238,17 +239,27 @@ def _worth(plan: JobPlan, kind: str, unit: str) -> dict[str, Value]:
     }
 
 
-def _unused(job: Job, shell: Shell, unit: str) -> dict[str, Value]:
+def _unused(job: Job, shells: Iterable[Shell], unit: str) -> Iterator[Number]:
+    """Shells that are not placed. Of a million many read alike, and equal readings are one object: what does not name a
+    shell is written out once."""
+    known: dict[tuple[object, ...], Number] = {}
+    for s in shells:
+        alike = s.kind, s.half, s.wall_nm, s.grade, s.marks, s.hold, id(s.measured)
+        if alike not in known:
+            known[alike] = written(_nameless(job, s, unit))
+        yield joined(written({"shell": s.name, "box": s.box}), known[alike])
+
+
+def _nameless(job: Job, shell: Shell, unit: str) -> dict[str, Value]:
     corrected = corrected_wall(job, shell)
     return {
-        "shell": shell.name,
-        "box": shell.box,
         "kind": shell.kind,
         "half": shell.half,
         "wall": length(shell.wall_nm, unit),
         "grade": shell.grade,
         **({"marks": marks} if (marks := marks_of(job, shell)) else {}),
         **({"corrections": _corrected(corrected, unit)} if corrected else {}),
+        **({"hold": shell.hold} if shell.hold is not None else {}),
     }
 
 

@@ -1,15 +1,15 @@
 """A plan as a table: one row per position in file order, whether it was filled or not."""
 
-from collections.abc import Container, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import fields
-from typing import Final, NamedTuple
+from typing import Final
 
 from fitmatch.records.parts import SIDES, Position
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import JobPlan, Plan
 from fitmatch.report.data.values import half_value, placement_value
 from fitmatch.report.shared.certainty import Certainty
-from fitmatch.report.shared.emit import Value, length, named_values, rows_text
+from fitmatch.report.shared.emit import Table, Value, length, named_values, rows_text
 from fitmatch.report.shared.states import DANGER, marks_of, missing_of, missing_words, not_yet_fitted, one_line
 from fitmatch.report.words.reasons import flag_words, words_of
 from fitmatch.rules.positions.movable import is_movable
@@ -40,14 +40,6 @@ _LENGTHS: Final = (
     "clearance_over_coating",
     "clearance_to_metal",
 )
-
-
-class Table(NamedTuple):
-    """Columns and their rows; lengths, in one unit, are in the columns of `lengths`."""
-
-    columns: Sequence[str]
-    lengths: Container[str]
-    rows: Sequence[Mapping[str, Value]]
 
 
 def plan_rows(plan: Plan, unit: str) -> str:

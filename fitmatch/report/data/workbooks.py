@@ -7,10 +7,12 @@ from typing import Final
 from fitmatch.intake.writing.workbooks import Filled, filled_workbook
 from fitmatch.records.plans import Plan
 from fitmatch.report.data.compared import compared_table
-from fitmatch.report.data.rows import Table, leftover_table, plan_table
+from fitmatch.report.data.rows import leftover_table, plan_table
 from fitmatch.report.data.values import figures_value, proof_value
-from fitmatch.report.shared.emit import Number, Value, length
+from fitmatch.report.shared.emit import Number, Table, Value, length
 from fitmatch.report.shared.states import one_line
+from fitmatch.report.shelf.data import shown_tables
+from fitmatch.shelf.records import Shown
 from fitmatch.study.comparison.compared import Compared
 
 _OTHER: Final = {"in": "mm", "mm": "in"}
@@ -35,6 +37,12 @@ def compared_workbook(compared: Compared, unit: str) -> bytes:
     """Every table of a comparison on a sheet of its own."""
     both = [_by_name(compared_table(compared, one)) for one in _units(unit)]
     return filled_workbook([_filled(name, own, both[1][name], unit) for name, own in both[0].items()])
+
+
+def shown_workbook(shown: Shown, unit: str) -> bytes:
+    """What lies on the shelf, and boxes that are still sealed."""
+    first, second = (shown_tables(shown, one) for one in _units(unit))
+    return filled_workbook([_filled(name, own, second[name], unit) for name, own in first.items()])
 
 
 def _units(unit: str) -> tuple[str, str]:

@@ -5,7 +5,7 @@ import json
 from collections.abc import Container, Iterable, Mapping, Sequence
 from functools import lru_cache
 from io import StringIO
-from typing import Any, TypeAlias
+from typing import Any, NamedTuple, TypeAlias
 
 from fitmatch.lengths import NM_PER_UNIT, exact_half, shortest
 from fitmatch.names import guarded
@@ -18,6 +18,14 @@ class Number(str):
 
 
 Value: TypeAlias = "str | int | bool | Mapping[str, Value] | Sequence[Value] | None"
+
+
+class Table(NamedTuple):
+    """Columns and their rows; lengths, in one unit, are in the columns of `lengths`."""
+
+    columns: Sequence[str]
+    lengths: Container[str]
+    rows: Iterable[Mapping[str, Value]]
 
 
 @lru_cache(maxsize=65_536)
@@ -64,6 +72,11 @@ def document(value: Mapping[str, Value]) -> str:
 def written(value: Value) -> Number:
     """The same on one line, to go into several places."""
     return Number(_compact(value))
+
+
+def joined(first: Number, second: Number) -> Number:
+    """The keys of two written tables in one."""
+    return Number(f"{first[:-1]}, {second[1:]}")
 
 
 def rows_text(columns: Sequence[str], lengths: Container[str], unit: str, rows: Iterable[Mapping[str, Value]]) -> str:

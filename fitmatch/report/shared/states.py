@@ -57,8 +57,12 @@ def not_yet_fitted(plan: JobPlan, kind: str) -> str:
     """Why no shell of a kind may be fitted; empty if they may."""
     if plan.is_ready(kind) and kind not in plan.waits_for:
         return ""
+    if not plan.is_complete(kind):
+        return f"{kind} is not whole"
+    if not plan.looked_through:
+        return "its readings were not looked through for mistakes"
     if not plan.is_ready(kind):
-        return f"{kind} is not whole" if not plan.is_complete(kind) else f"{kind} rests on what is in doubt"
+        return f"{kind} rests on what is in doubt"
     return f"its shells may still change for {listed(plan.waits_for[kind])}"
 
 

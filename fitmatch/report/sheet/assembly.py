@@ -1,7 +1,7 @@
 """The part to build from: every position with its two shells, what to tick off, and what the gauge should show."""
 
 from collections.abc import Iterator
-from typing import Final, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.gauging.assembled import Verdict
 from fitmatch.gauging.bench_check import BenchCheck, bench_check
@@ -30,11 +30,14 @@ from fitmatch.report.shared.states import (
 )
 from fitmatch.report.sheet.amounts import Amount, Run, amount, coating_of, exact_amount, in_full, runs, span
 from fitmatch.report.sheet.drawings import Line, crank_lines, numbers_of
-from fitmatch.report.sheet.source import Shown, is_bad
+from fitmatch.report.sheet.source import COULD_GO_THERE, Shown, is_bad
 from fitmatch.report.words.doubts import doubt_lines
 from fitmatch.report.words.likely_causes import likely_causes
 from fitmatch.report.words.reasons import words_of
 from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
+
+if TYPE_CHECKING:
+    from fitmatch.shelf.records import EnginePosition
 
 TICKS: Final = (
     "backs and housing dry and clean",
@@ -165,7 +168,12 @@ class _Blocks:
         else:
             states, why = (NOT_MEASURED,), missing_words(missing_of(self._plan.job, position))
         doubts = tuple(self._doubts(position))
-        told = (*(() if doubts else (one_line(why),)), *self._told(position, in_doubt=bool(doubts)))
+        beside = doubt_lines(self._shown.doubts_beside(position), self._unit, self._unit)
+        told = (
+            *(f"{COULD_GO_THERE}: {line}" for line in beside),
+            *(() if doubts else (one_line(why),)),
+            *self._told(position, in_doubt=bool(doubts)),
+        )
         number = self._numbers.get(position.name)
         return Block(position.name, position.kind, number, position.pin, (*states, *doubts), told)
 
@@ -189,7 +197,7 @@ class _Blocks:
             tuple(self._half(placement, side) for side in SIDES),
             amount(placement.wall_sum_nm, unit),
             amount(placement.clearance_nm, unit),
-            limits_of(placement, unit),
+            limits_of(position, unit),
             Exact(*(str(length(nm, unit)) for nm in exact)),
             None if not_yet else self._check(check),
             TICKS if not (not_yet or readings or self._shown.changed) else (),
@@ -258,9 +266,8 @@ class _Blocks:
             yield one_line(position.note)
 
 
-def limits_of(placement: Placement, unit: str) -> str:
+def limits_of(position: "Position | EnginePosition", unit: str) -> str:
     """Target, min and max of a position, as far as there are any, in the unit."""
-    position = placement.position
     named = (("target", position.target_nm), ("min", position.min_nm), ("max", position.max_nm))
     told = [f"{name} {in_full(nm, unit)}" for name, nm in named if nm is not None]
     return f"{', '.join(told)} {unit}" if told else ""

@@ -1,19 +1,20 @@
 """The parts put on pages: one HTML file that needs nothing beside it, loads nothing and runs nothing."""
 
+import os
 import sys
 from base64 import b64encode
 from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from fitmatch.gauging.assembled import Verdict
 from fitmatch.report.shared.states import NOT_TO_BE_RUN
 from fitmatch.report.sheet.assembly import assembly
 from fitmatch.report.sheet.cards import REPEATS, cards
 from fitmatch.report.sheet.figures import figured
-from fitmatch.report.sheet.leftovers import leftovers
+from fitmatch.report.sheet.leftovers import USUAL, leftovers, letters_pt
 from fitmatch.report.sheet.record import recorded
 from fitmatch.report.sheet.source import PARTS, Label, Shown, Source
 from fitmatch.report.words.with_shells_in import VERDICTS
@@ -29,34 +30,24 @@ _OF_A_PLAN: Final[Mapping[str, Callable[[Shown], Any]]] = {
     "assembly": assembly,
     "figures": figured,
     "record": recorded,
-    "leftovers": leftovers,
 }
 _LONGEST_TITLE: Final = 80  # characters at the head of a printed page
-_USUAL: Final = Label(60, 30)  # for which the letters of a label are made
+
+
+class Heading(NamedTuple):
+    """What stands over the parts and on every printed page. `whose`: what a page shows, or the plan that it shows;
+    `at_the_foot` the same in print. `changed`: the page is void."""
+
+    title: str
+    engine: str
+    whose: str
+    at_the_foot: str
+    alarms: tuple[str, ...] = ()
+    changed: bool = False
 
 
 def sheet(source: Source, parts: Collection[str] = PARTS) -> bytes:
     """The file with these parts, in their usual order."""
-    from jinja2 import Environment, FileSystemBytecodeCache, FileSystemLoader, StrictUndefined
-    from jinja2.bccache import Bucket
-    from markupsafe import Markup
-
-    class Compiled(FileSystemBytecodeCache):
-        """Templates as compiled before, kept where Python keeps modules; where that is not allowed, nowhere."""
-
-        def dump_bytecode(self, bucket: Bucket) -> None:
-            with suppress(OSError):
-                Path(self.directory).mkdir(exist_ok=True)
-                super().dump_bytecode(bucket)
-
-    environment = Environment(
-        bytecode_cache=None if sys.dont_write_bytecode else Compiled(str(_TEMPLATES / "__pycache__")),
-        loader=FileSystemLoader(_TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     shown = source.shown
     found: dict[str, Any] = {}
     for part in (part for part in PARTS if part in parts):
@@ -64,14 +55,48 @@ def sheet(source: Source, parts: Collection[str] = PARTS) -> bytes:
             found[part] = cards(source.job)
         else:
             assert shown is not None
-            found[part] = _OF_A_PLAN[part](shown)
-    style = _style(source)
+            found[part] = leftovers(shown, source.label) if part == "leftovers" else _OF_A_PLAN[part](shown)
+    title, engine = source.job.title or source.job.folder.resolve().name, source.job.record.get("engine", "")
+    heading = Heading(title, engine, "", "Measuring cards")
+    if shown is not None:
+        line = _plan_line(shown)
+        heading = Heading(title, engine, line, line, tuple(_alarms(shown)), shown.changed)
+    return page_of(heading, found, source.label)
+
+
+def page_of(heading: Heading, parts: Mapping[str, Any], label: Label = USUAL) -> bytes:
+    """The file with these parts by the names of their templates, each with what it shows."""
+    from jinja2 import Environment, FileSystemBytecodeCache, FileSystemLoader, StrictUndefined
+    from jinja2.bccache import Bucket
+    from markupsafe import Markup
+
+    class Compiled(FileSystemBytecodeCache):
+        """Templates as compiled before; where no file may be written they are compiled each time."""
+
+        def load_bytecode(self, bucket: Bucket) -> None:
+            with suppress(OSError):
+                super().load_bytecode(bucket)
+
+        def dump_bytecode(self, bucket: Bucket) -> None:
+            with suppress(OSError):
+                Path(self.directory).mkdir(mode=0o700, parents=True, exist_ok=True)
+                super().dump_bytecode(bucket)
+
+    environment = Environment(
+        bytecode_cache=Compiled(str(_kept_in())),
+        loader=FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    style = _style(heading, label)
     text = environment.get_template("sheet.html").render(
-        title=_title(source),
-        parts=found,
-        shown=shown,
-        plan="" if shown is None else _plan_line(shown),
-        alarms=() if shown is None else _alarms(shown),
+        title=heading.title,
+        parts=parts,
+        plan=heading.whose,
+        alarms=heading.alarms,
+        changed=heading.changed,
         style=Markup(style),  # noqa: S704 (no text of the user's is in it but what `_css_text` made)
         digest=b64encode(sha256(style.encode()).digest()).decode(),
         repeats=range(1, REPEATS + 1),
@@ -79,8 +104,15 @@ def sheet(source: Source, parts: Collection[str] = PARTS) -> bytes:
     return text.encode("utf-8", "replace")
 
 
-def _title(source: Source) -> str:
-    return source.job.title or source.job.folder.resolve().name
+def _kept_in() -> Path:
+    """Where compiled templates are kept: beside them, as Python keeps modules; where that is not wanted, or not allowed
+    to this user, among the user's own caches."""
+    beside = _TEMPLATES / "__pycache__"
+    if not sys.dont_write_bytecode and os.access(beside if beside.exists() else _TEMPLATES, os.W_OK):
+        return beside
+    from platformdirs import user_cache_path
+
+    return user_cache_path("fitmatch", appauthor=False)
 
 
 def _alarms(shown: Shown) -> Iterator[str]:
@@ -95,24 +127,17 @@ def _alarms(shown: Shown) -> Iterator[str]:
             yield f"{word} as read with the shells in: {names}. Look there before anything else."
 
 
-def _style(source: Source) -> str:
+def _style(heading: Heading, label: Label) -> str:
     """The style of all parts, with what stands at the head and foot of every printed page."""
     css = (_TEMPLATES / "sheet.css").read_text(encoding="utf-8")
-    shown, label = source.shown, source.label
-    title = _title(source)
-    engine = source.job.record.get("engine")
-    title += f"; engine {engine}" if engine else ""
-    foot = "Measuring cards"
-    if shown is not None:
-        foot = _plan_line(shown)
-    letters = min(label.width_mm / _USUAL.width_mm, label.height_mm / _USUAL.height_mm)
+    title = f"{heading.title}; engine {heading.engine}" if heading.engine else heading.title
     for name, value in {
         "HEAD": _css_text(title if len(title) <= _LONGEST_TITLE else f"{title[: _LONGEST_TITLE - 3]}..."),
-        "FOOT": _css_text(foot),
-        "OVER": _css_text("VOID" if shown is not None and shown.changed else ""),
+        "FOOT": _css_text(heading.at_the_foot),
+        "OVER": _css_text("VOID" if heading.changed else ""),
         "LABEL-WIDTH": f"{label.width_mm:g}mm",
         "LABEL-HEIGHT": f"{label.height_mm:g}mm",
-        "LABEL-LETTERS": f"{min(1.0, letters) * 7.5:.2f}pt",
+        "LABEL-LETTERS": f"{letters_pt(label):.2f}pt",
     }.items():
         css = css.replace(f"@@{name}@@", value)
     return css

@@ -1,12 +1,12 @@
 """The part that is kept with the engine, on one page: what was read with what, what was fitted, what was found then."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from math import ceil
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from fitmatch.gauging.assembled import Check, Verdict
 from fitmatch.records.job import Job
-from fitmatch.records.measuring import DIAMETERS
+from fitmatch.records.measuring import DIAMETERS, Gauge
 from fitmatch.records.parts import SIDES, Position, Shell, Size
 from fitmatch.records.placements import Placement
 from fitmatch.report.shared.certainty import Certainty
@@ -24,48 +24,58 @@ from fitmatch.report.shared.states import (
 )
 from fitmatch.report.sheet.amounts import Run, in_full, mean_of, runs
 from fitmatch.report.sheet.assembly import limits_of
-from fitmatch.report.sheet.source import Shown
+from fitmatch.report.sheet.source import COULD_GO_THERE, Shown
 from fitmatch.report.words.doubts import looks_wrong
 from fitmatch.report.words.reasons import words_of
 from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
 from fitmatch.wording import listed
 
+if TYPE_CHECKING:
+    from fitmatch.shelf.records import EnginePosition
+
 
 class Fitted(NamedTuple):
-    """A shell as it stands on the record."""
+    """A shell as it stands on the record. `number`: that on the shelf; `read`: what its wall came from. Both are empty
+    where there is nothing to say."""
 
     side: str
     name: tuple[Run, ...]
     box: str
     wall: str
     part: str
+    number: str = ""
+    read: str = ""
 
 
 class Line(NamedTuple):
     """One position; its two sizes each with the readings behind it. `assembled`: what was read with the shells in, as a
-    clearance; empty: to be written in by hand. `marks`: what is out of limits, or not as it should be."""
+    clearance; empty: to be written in by hand. `sure` is None where there is no such column. `marks`: what is out of
+    limits, or not as it should be."""
 
     position: str
     sizes: tuple[tuple[str, str], ...]
     halves: tuple[Fitted, ...]
     clearance: str
-    sure: str
+    sure: str | None
     assembled: str
     marks: tuple[str, ...]
 
 
 class KindRecorded(NamedTuple):
-    """One kind: its limits, if all positions have the same, and where they come from; its positions."""
+    """One kind: its limits, if all positions have the same, and where they come from; its positions. `ask`: what else
+    is to be written in by hand."""
 
     kind: str
     limits: str
     limits_from: str
     seating: str
     lines: tuple[Line, ...]
+    ask: tuple[str, ...] = ()
 
 
 class Recorded(NamedTuple):
-    """The whole part. `unit` in words; `own`: the user's own keys; `gauges`: each with what is known of it."""
+    """The whole part. `unit` in words; `own`: the user's own keys; `gauges`: each with what is known of it; `ask`: what
+    is to be written in by hand at the top."""
 
     unit: str
     step: str
@@ -73,6 +83,7 @@ class Recorded(NamedTuple):
     kinds: tuple[KindRecorded, ...]
     gauges: tuple[tuple[str, str], ...]
     rests_on: tuple[str, ...]
+    ask: tuple[str, ...] = ()
 
 
 def recorded(shown: Shown) -> Recorded:
@@ -92,14 +103,19 @@ def recorded(shown: Shown) -> Recorded:
 def _kind(shown: Shown, kind: str, lines: "_Lines") -> KindRecorded:
     job = shown.plan.job
     fit = job.fits[kind]
-    limits = {limits_of(p, job.unit) for p in shown.plan.of_kind(kind)}
     return KindRecorded(
         kind,
-        limits.pop() if len(limits) == 1 else "by position",
+        common_limits((p.position for p in shown.plan.of_kind(kind)), job.unit),
         fit.limits_from or "",
         f"{in_full(fit.seating_nm, job.unit)} {job.unit}" if fit.seating_nm else "",
         tuple(lines.of(position) for position in job.positions if position.kind == kind),
     )
+
+
+def common_limits(positions: "Iterable[Position | EnginePosition]", unit: str) -> str:
+    """The limits that all of these have."""
+    limits = {limits_of(p, unit) for p in positions}
+    return limits.pop() if len(limits) == 1 else "by position"
 
 
 class _Lines:
@@ -136,6 +152,8 @@ class _Lines:
             yield DANGER
         for doubt in self._shown.doubts_of(position):
             yield f"{IN_DOUBT}, {MEASURE_FIRST}: {one_line(looks_wrong(doubt, self._unit))}"
+        for doubt in self._shown.doubts_beside(position):
+            yield f"{COULD_GO_THERE}: {one_line(looks_wrong(doubt, self._unit))}"
         for check in checks:
             if not check.within_limits:
                 yield f"{NOT_TO_BE_RUN}: {limit_broken(check, self._scale)}"
@@ -172,13 +190,11 @@ def _gauges(job: Job) -> Iterator[tuple[str, str]]:
         for feature, name in features.items():
             uses.setdefault(name, []).append(f"{kind} {feature.replace('_', ' ')}")
     for name, gauge in job.measuring.gauges.items():
-        lengths = (
-            ("resolution", gauge.resolution_nm),
-            ("limit +/-", gauge.limit_nm),
-            ("zero error", gauge.own_zero_nm),
-        )
-        told = [*uses.get(name, [])]
-        unit = gauge.unit or job.unit
-        told += [f"{what} {usual(unit, nm)} {unit}" for what, nm in lengths if nm]
-        told += [f"set with {gauge.set_with}"] if gauge.set_with else []
-        yield name, ", ".join(told)
+        yield name, told_of_gauge(gauge, gauge.unit or job.unit, uses.get(name, ()))
+
+
+def told_of_gauge(gauge: Gauge, unit: str, uses: Iterable[str]) -> str:
+    """What is known of a gauge, and what it is used for."""
+    lengths = (("resolution", gauge.resolution_nm), ("limit +/-", gauge.limit_nm), ("zero error", gauge.own_zero_nm))
+    told = [*uses, *(f"{what} {usual(unit, nm)} {unit}" for what, nm in lengths if nm)]
+    return ", ".join([*told, f"set with {gauge.set_with}"] if gauge.set_with else told)

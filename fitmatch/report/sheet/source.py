@@ -12,10 +12,11 @@ from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.plans import JobPlan
-from fitmatch.report.shared.states import not_yet_fitted
+from fitmatch.report.shared.states import MEASURE_FIRST, not_yet_fitted
 
 PARTS: Final = ("assembly", "figures", "record", "leftovers", "cards")
 A_PLAN: Final = frozenset(PARTS) - {"cards"}  # what they show
+COULD_GO_THERE: Final = f"a shell that could go there is in doubt, {MEASURE_FIRST}"
 
 
 class Label(NamedTuple):
@@ -48,6 +49,13 @@ class Shown(NamedTuple):
         """The open doubts about a position's own sizes or the walls of its shells."""
         plan, placed = self.plan, self.plan.by_position().get(position.key)
         return [d for d in plan.doubts if doubted([(plan.read, (d,))]).concerns(position, placed)]
+
+    def doubts_beside(self, position: Position) -> list[Doubt]:
+        """The open doubts about shells that could go to an empty position whose own sizes are in no doubt."""
+        plan = self.plan
+        if position.key not in {u.position.key for u in plan.unfilled} or self.doubts_of(position):
+            return []
+        return [d for d in plan.doubts if doubted([(plan.read, (d,))]).could_fill(position)]
 
     @property
     def bad_checks(self) -> list[Check]:

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from fitmatch.facts import Fact
-from fitmatch.report.shared.emit import Number, Value, document, length, named_values, rows_text
+from fitmatch.report.shared.emit import Number, Table, Value, document, length, named_values, rows_text
 from fitmatch.report.shelf.words import words
 from fitmatch.shelf.records import (
     BoxChange,
@@ -65,6 +65,10 @@ _POSITION: Final = (
     *("within_limits", "permission", "in_doubt", "left", "left_at"),
     *(f"{part}_{what}" for part in ("journal", "upper", "lower") for what in ("wear", "wear_u")),
 )
+_SEALED: Final = (
+    *("number", "name", "kind", "family", "part", "series", "undersize", "step", "lot", "seller", "price"),
+    *("location", "note", "since"),
+)
 _LENGTHS: Final = frozenset(
     (
         "wall",
@@ -97,10 +101,17 @@ def shown_document(shown: Shown, unit: str) -> str:
 
 def shown_rows(shown: Shown, unit: str) -> str:
     """The same, a row for each shell or each tally."""
+    table = next(iter(shown_tables(shown, unit).values()))
+    return rows_text(table.columns, table.lengths, unit, table.rows)
+
+
+def shown_tables(shown: Shown, unit: str) -> dict[str, Table]:
+    """The same by name: shells or, if they were counted, tallies; and boxes that are still sealed."""
+    sealed = Table(_SEALED, (), map(_box, shown.sealed))
     if shown.tallies:
         columns = (*shown.tallies[0].alike, "shells", "singles", "thinnest", "thickest")
-        return rows_text(columns, _LENGTHS, unit, (_flat(t, unit) for t in shown.tallies))
-    return rows_text(_SHELL, _LENGTHS, unit, (shell_value(shell, unit) for shell in shown.shells))
+        return {"alike": Table(columns, _LENGTHS, (_flat(t, unit) for t in shown.tallies)), "sealed": sealed}
+    return {"shells": Table(_SHELL, _LENGTHS, (shell_value(s, unit) for s in shown.shells)), "sealed": sealed}
 
 
 def taken_document(taken: TakenIn, unit: str) -> str:

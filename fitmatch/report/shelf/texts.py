@@ -117,7 +117,7 @@ def engines_text(engines: Engines, unit: str) -> str:
         Column("built", lambda e: e.at[:10], "left"),
         Column("by", lambda e: clean(e.by), "left", wraps=True, shown=any(e.by for e in engines.engines)),
         Column("positions", lambda e: str(len(e.positions))),
-        Column("", _how_left, "left", wraps=True, shown=any(e.state for e in engines.engines)),
+        Column("", how_left, "left", wraps=True, shown=any(e.state for e in engines.engines)),
         Column("", lambda e: OUT_OF_LIMITS if e.outside else "", "left"),
     )
     return _page(lines or ["no engine was built from this shelf yet"])
@@ -127,7 +127,7 @@ def engine_text(engine: EngineRecord, unit: str) -> str:
     """One engine with its positions."""
     by = f" by {clean(engine.by)}" if engine.by else ""
     head = paragraph(f"engine {engine.number}, {clean(engine.title or engine.job)}, built {engine.at[:10]}{by}")
-    head += [_how_left(engine)] if engine.state else []
+    head += [how_left(engine)] if engine.state else []
     permitted = [_permitted(p) for p in engine.outside]
     doubted = [f"{whole(p.position)} rests on readings in doubt" for p in engine.positions if p.in_doubt]
     doubted += [words(Fact("grew", wear._asdict() | {"name": wear.label}), unit) for wear in engine.wears if wear.grew]
@@ -151,22 +151,27 @@ def engine_text(engine: EngineRecord, unit: str) -> str:
     return _page([*head, "", *rows, *worn, *note, *told])
 
 
-def _how_left(engine: EngineRecord) -> str:
-    return _LEFT[engine.state].format(engine.left_at[:10]) if engine.state else ""
+def how_left(one: EngineRecord | EnginePosition) -> str:
+    """How an engine or a position was left, and when; empty while it stands."""
+    code = one.state if isinstance(one, EngineRecord) else one.left
+    return _LEFT[code].format(one.left_at[:10]) if code else ""
+
+
+def half_fitted(position: EnginePosition) -> str:
+    """What a position without both shells is; empty if it has both."""
+    return "" if position.is_whole else "one shell only, no clearance" if position.shells else "no shells"
 
 
 def _permitted(position: EnginePosition) -> str:
     is_so = "was once" if position.within_limits else "was" if position.left else "is"
-    back = f"; {_LEFT[position.left].format(position.left_at[:10])}" if position.left else ""
+    back = f"; {how_left(position)}" if position.left else ""
     name, quoted = whole(position.position), clean(position.permission)
     return f"{name} {is_so} {OUT_OF_LIMITS}, permitted in writing: {quoted}{back}"
 
 
 def _state_of(position: EnginePosition) -> str:
-    outside = [] if position.within_limits else [OUT_OF_LIMITS]
-    half = [] if position.is_whole else ["one shell only, no clearance" if position.shells else "no shells"]
-    left = [_LEFT[position.left].format(position.left_at[:10])] if position.left else []
-    return ", ".join((*outside, *half, *left))
+    outside = "" if position.within_limits else OUT_OF_LIMITS
+    return ", ".join(filter(None, (outside, half_fitted(position), how_left(position))))
 
 
 def sets_text(found: Sets, unit: str) -> str:

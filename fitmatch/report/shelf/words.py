@@ -90,6 +90,7 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     "not-a-shelf": lambda s, _: f"{s['where']} is no shelf of fitmatch; name another file, nothing here was touched",
     "damaged": lambda s, _: f"the shelf {s['where']} is damaged; go back to a copy of it",
     "cannot-open": lambda s, _: f"the shelf {s['where']} cannot be opened; check the path and its permissions",
+    "no-shelf": lambda s, _: f"there is no shelf {s['where']}; correct the path, or FITMATCH_DB",
     "cannot-make": lambda s, _: f"the shelf {s['where']} cannot be made: {s['why']}; check the path",
     "busy": lambda s, _: (
         f"the shelf {s['where']} is in use by another command for more than {s['seconds']:g} s; try again"

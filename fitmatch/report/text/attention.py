@@ -15,6 +15,7 @@ from fitmatch.report.words.doubts import doubt_lines
 from fitmatch.report.words.reasons import misses_of, words_of
 from fitmatch.wording import listed
 
+NOT_LOOKED_THROUGH = "NOT LOOKED THROUGH"
 _MOST_SHELLS = 10
 _GROUP = 3  # so many bad positions that the same keeps out are told in one item
 
@@ -34,6 +35,8 @@ def summary(plan: JobPlan, certainty: Certainty) -> str:
         rest = "rests on a reading" if doubtful == 1 else "rest on readings"
         within = "its" if unsure == 1 else "their"
         good += f" as calculated; {unsure} doubtful within {within} uncertainty" if unsure else ""
+        if not plan.looked_through:
+            return f"{good}, but the readings were not looked through for mistakes."
         return f"{good}, but {doubtful} {rest} in doubt." if doubtful else f"{good}."
     counts = [
         (inside, "filled inside the limits"),
@@ -48,6 +51,8 @@ def attention(plan: JobPlan, proofs: Mapping[str, Proof], unit: str) -> list[str
     """One item for each thing that needs attention; nothing where there is none. `proofs` of its kinds."""
     # A misfit often follows from a reading in doubt, so those come first.
     found = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts, unit, plan.job.unit)]
+    if not plan.looked_through:
+        found.append(f"{NOT_LOOKED_THROUGH}: time ran out before the readings were looked through for mistakes")
     found += _failing(plan, unit)
     found += _without_reading(plan)
     told = {lock for p in plan.unmeasured_positions for lock in (p.upper, p.lower)}
@@ -73,6 +78,11 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
     empty_now = [u for u in empty if u.position.kind not in unread]
     in_doubt = plan.doubted.kinds
     steps = []
+    if not plan.looked_through:
+        steps.append(
+            "Before anything else let `fitmatch check` look through the readings, or run this again with more time "
+            "(--time-limit): a wrong reading may be among them."
+        )
     if in_doubt & waiting:
         steps.append(
             "Before anything else measure again what is in doubt, write down what you find and run this again."

@@ -13,6 +13,7 @@ from fitmatch.shelf.refusals import UnusableError
 
 VARIABLE: Final = "FITMATCH_DB"
 _FILE: Final = "shelf.db"
+_BESIDE: Final = ("", "-journal", "-wal", "-shm")
 _SERVERS: Final = frozenset(("postgresql", "postgres", "postgresql+psycopg"))
 
 
@@ -43,6 +44,15 @@ def _of_file(path: Path) -> URL:
 def file_of(url: URL) -> Path | None:
     """The file of a shelf in SQLite."""
     return Path(url.database) if url.drivername == "sqlite" and url.database else None
+
+
+def is_own_file(where: str | os.PathLike[str] | None, file: Path) -> bool:
+    """Whether a path leads to the file of a shelf, or to one that SQLite keeps beside it; where it is as for
+    `address_of`."""
+    from fitmatch.intake.own_files import is_same
+
+    own = file_of(address_of(where))
+    return own is not None and any(is_same(file, own.with_name(own.name + end)) for end in _BESIDE)
 
 
 def shown(url: URL) -> str:

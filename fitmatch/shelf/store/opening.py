@@ -63,6 +63,15 @@ def open_shelf(
     return shelf
 
 
+def known_shelf(where: str | os.PathLike[str] | None = None) -> Shelf:
+    """The shelf at a path or URL as for `open_shelf`, which must be there; raises UnusableError."""
+    url = address_of(where)
+    path = file_of(url)
+    if path is not None and not path.exists():
+        raise UnusableError(Fact("no-shelf", {"where": shown(url)}))
+    return open_shelf(where, make=False)
+
+
 def _make_file(path: os.PathLike[str], where: str) -> None:
     """An empty file that only the user may read, as SQLite would let others read it."""
     try:
