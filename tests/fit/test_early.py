@@ -1,55 +1,31 @@
-"""Plans of a search that is stopped: found early by exchanges, never worse than by hand, as good as a search by swaps."""
+"""Plans of a search that is stopped: found early by exchanges, no worse than by hand, as good as a search by swaps."""
 
 import random
 from dataclasses import replace
 
 import pytest
-from made.jobs import STEP, TARGET, WALL, make_job, make_position, make_shell
+from made.jobs import STEP, TARGET, WALL, make_job, make_position, make_shell, random_job
+from made.stops import StopAfter
 from oracles.rulebook import Rules
-from test_stopped import StopAfter
 from ways import searching
-from ways.lots import Lot, job_of, lot
+from ways.lots import job_of, lot
 from ways.own import plan_of
-from ways.racing import Report
 from ways.score import Figures, score
 
 from fitmatch.fit.answer.baselines import by_hand, rules_broken_by
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.answer.exchanges import Exchanges
-from fitmatch.fit.answer.stopped import Early, best_of
+from fitmatch.fit.answer.stopped import best_of
 from fitmatch.fit.classes.candidates import Kind
-from fitmatch.fit.model.groups import placed
-from fitmatch.fit.model.order import LEVELS_0_AND_1, SQUARES, WORST, value
-from fitmatch.fit.model.groups import shares_placed
+from fitmatch.fit.model.groups import placed, shares_placed
+from fitmatch.fit.model.order import LEVELS_0_AND_1, SQUARES, STRATEGIES, WORST, value
+from fitmatch.fit.model.pairs import Choice
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.records.job import Job
-from fitmatch.records.placements import Placement
+from fitmatch.records.placements import Placement, figures_of
+from fitmatch.records.pools import TOGETHER
 
 TARGET_FIGURES = (*LEVELS_0_AND_1, WORST, SQUARES)
-
-
-class StopOnceFound(Stop):
-    """Stops as soon as exchanges have found a plan."""
-
-    early: Early | None = None
-
-    def seconds_left(self) -> float | None:
-        if self.early is not None and self.early.choice is not None:
-            self.request()
-        return super().seconds_left()
-
-
-@pytest.fixture
-def once_found(monkeypatch: pytest.MonkeyPatch) -> StopOnceFound:
-    """A stop that comes with the first plan of exchanges."""
-    stop, begin = StopOnceFound(), Early.__init__
-
-    def begun(self: Early, *given: object) -> None:
-        begin(self, *given)  # type: ignore[arg-type]
-        stop.early = self
-
-    monkeypatch.setattr(Early, "__init__", begun)
-    return stop
 
 
 def figures(kind: Kind, placements: list[Placement]) -> list[int]:
@@ -100,8 +76,51 @@ def test_stopped_at_any_time(times: int) -> None:
         assert figures(kind, list(plan.placements)) <= figures(kind, by_hand(kind))
 
 
-class _Told:
-    """The best that a peer has told of."""
+@pytest.mark.parametrize("positions", [40, 41, 60])
+def test_as_good_as_swaps(positions: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Scarce shells off any grid: stopped with its first plan, the answer has a worst deviation no larger than a search
+    by swaps has, and in that case hardly more in the sum of squares."""
+    some, stop, choice = lot(positions, plenty=False, grid_nm=1), Stop(), Exchanges.choice
+    told: list[Figures] = []
+    searching.by_swaps(some, lambda plan, proven="": told.append(score(some, plan)), rounds=4)
 
-    def __init__(self) -> None:
-        self.best: Figures | None = None
+    def stopping(self: Exchanges) -> Choice:
+        stop.request()
+        return choice(self)
+
+    monkeypatch.setattr(Exchanges, "choice", stopping)
+    plan = best_plan(job_of(some), stop=stop)
+    found, best = score(some, plan_of(some, plan.placements)), min(told)
+    assert not plan.proven
+    assert (*found[:7], found.squares_nm2) <= (*best[:7], best.squares_nm2 * 1.01)
+
+
+def test_same_again() -> None:
+    """The same job gives the same plan, pair for pair."""
+    kind = Kind([job_of(lot(40, plenty=False, grid_nm=1))], "rod")
+    chosen = []
+    for _ in range(2):
+        exchanges = Exchanges(kind, by_hand(kind), Stop())
+        exchanges.improve()
+        chosen.append(exchanges.choice())
+    assert chosen[0] == chosen[1]
+
+
+def test_nothing_to_exchange() -> None:
+    """Where by hand no position gets a shell there is nothing to improve, and no plan."""
+    kind = Kind([job_of(lot(40, plenty=False, grid_nm=1))], "rod")
+    exchanges = Exchanges(kind, [], Stop())
+    exchanges.improve()
+    assert not exchanges.choice()
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_order_of_the_strategy(seed: int) -> None:
+    """Of the plans proven for all strategies each strategy ranks first one that is as good as its own."""
+    job = random_job(random.Random(f"ranked {seed}"), both_limits=True)
+    kind = Kind([job], job.positions[0].kind)
+    plans = {strategy: best_plan(job, strategy, slack_nm=0) for strategy in STRATEGIES}
+    own = {s: (kind, [p for p in plan.placements if p.position.kind == kind.name]) for s, plan in plans.items()}
+    for strategy, mine in own.items():
+        _, first = best_of(list(own.values()), strategy, 0, TOGETHER)
+        assert figures_of(first) == figures_of(mine[1])
