@@ -137,7 +137,7 @@ def _solve(
     boxed, handmade = as_boxed(kind), by_hand(kind)
     stop.has_answer = True
     early = Early(kind, handmade, stop)
-    solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop, long=early.look)
+    solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop, long=early.look if early.open else None)
     now(f"{group.label}: choosing the actual shells")
     found = solved.placed
     staying: dict[str, KindFigures] = {}  # by the names of jobs

@@ -21,25 +21,20 @@ from fitmatch.records.placements import Placement
 
 _MOST_TRIED, _TRIED_EACH = 2_000_000, 5_000  # exchanges, in all and for each position (measured)
 _MOST_FOLLOWING = 200  # positions looked at after an exchange by chance
-_SQUARE, _POWER = 2, 8
+_SQUARE, _POWER, _SEED = 2, 8, 7
 _FIELD = 1 << 44  # more than any figure of levels 0 and 1
 _BEYOND, _LEVELS = 1 << 96, 1 << 224  # more than all squares; more than all deviations to their power
 _NEVER = 1 << 1_000
-_SEED = 7
 
 
 _Row = tuple[list[int], dict[int, int]]  # shells that one side may have, thinnest first, and the place of each
 
 
 class _Seat(NamedTuple):
-    """A position: the wall sum that is wanted, those inside its limits, and what its shells may be."""
+    """A position, and what its shells may be."""
 
-    ideal: int
-    low: int
-    high: int
-    most: int  # the largest wall sum that leaves some clearance
-    nearest: int  # the least by which the lower wall may exceed the upper one
-    farthest: int  # the most
+    sums: tuple[int, int, int, int]  # that is wanted; inside the limits from and to; the largest with some clearance
+    differences: tuple[int, int]  # the least and the most by which the lower wall may exceed the upper one
     plain: bool  # levels 0 and 1 ask for the limits only, and any two halves may share it
     bore: Bore
     rows: tuple[_Row, _Row]
@@ -53,24 +48,20 @@ class Exchanges:
         self._kind, self._stop = kind, stop
         shells = [(shell.key, c) for c in kind.classes for shell in c.members]
         number = {key: i for i, (key, _) in enumerate(shells)}
-        self._classes = [c for _, c in shells]
-        self._walls = [c.wall_nm for c in self._classes]
+        self._classes, self._walls = [c for _, c in shells], [c.wall_nm for _, c in shells]
         self._who = [-1] * len(shells)
         self._seats: list[_Seat] = []
         self._has: list[list[int]] = []
-        bore_of = {p.key: bore for bore in kind.seats for p in bore.positions}
         racks = {id(rack): rack for bore in kind.seats for rack in (bore.upper, bore.lower)}  # most bores share theirs
         found = {at: [number[shell.key] for c in rack.classes for shell in c.members] for at, rack in racks.items()}
         rows = {at: (some, {shell: i for i, shell in enumerate(some)}) for at, some in found.items()}
-        for p in placements:
-            bore = bore_of.get(p.position.key)
-            if bore is not None:  # else locked in both halves: nothing to choose
-                sums = bore.ideal, bore.inside_low, bore.inside_high, bore.sum_high
-                plain = not bore.wishes and bore.terms.shares_all
-                self._seats.append(
-                    _Seat(*sums, *bore.differences, plain, bore, (rows[id(bore.upper)], rows[id(bore.lower)]))
-                )
-                self._has.append([number[p.upper.key], number[p.lower.key]])
+        placed = {p.position.key: p for p in placements}
+        for bore in kind.seats:
+            sums = bore.ideal, bore.inside_low, bore.inside_high, bore.sum_high
+            plain, both = not bore.wishes and bore.terms.shares_all, (rows[id(bore.upper)], rows[id(bore.lower)])
+            here = [placed[p.key] for p in bore.positions if p.key in placed]
+            self._seats += [_Seat(sums, bore.differences, plain, bore, both)] * len(here)
+            self._has += [[number[p.upper.key], number[p.lower.key]] for p in here]
         for at, shell in enumerate(chain.from_iterable(self._has)):
             self._who[shell] = at
         self._left = min(_MOST_TRIED, _TRIED_EACH * len(self._seats))
@@ -114,11 +105,11 @@ class Exchanges:
     def _cost(self, i: int, side: int, shell: int) -> int:
         """What a position costs with this shell on one side and its own on the other. Of plans that fill the same
         positions the better costs less; a pair that is not allowed costs more than anything."""
-        ideal, low, high, most, nearest, farthest, plain, bore, _ = self._seats[i]
+        (ideal, low, high, most), (least, farthest), plain, bore, _ = self._seats[i]
         other = self._has[i][1 - side]
         wall, beside = self._walls[shell], self._walls[other]
         total = wall + beside
-        if total > most or not nearest <= (wall - beside if side else beside - wall) <= farthest:
+        if total > most or not least <= (wall - beside if side else beside - wall) <= farthest:
             return _NEVER
         cost: int = 0
         if low <= total <= high:
@@ -140,8 +131,7 @@ class Exchanges:
     def _settle(self, queue: Iterable[int], most: int | None = None) -> list[tuple[int, int, int, int]]:
         """Make every exchange that gains, first for these positions, then for those it moved, up to so many; returns
         what it gained each time, below 0, with the position, side and shell that undo it."""
-        made: list[tuple[int, int, int, int]] = []
-        looked_at = 0
+        made, looked_at = list[tuple[int, int, int, int]](), 0
         while queue:
             moved: dict[int, None] = {}
             for i in queue:
@@ -160,9 +150,8 @@ class Exchanges:
 
     def _best(self, i: int, side: int) -> tuple[int, int]:
         """The exchange of this half that gains the most: the gain, below 0, and which shell to take."""
-        mine = self._has[i][side]
         shells, place = self._seats[i].rows[side]
-        at, best, gain = place[mine], mine, 0
+        at, best, gain = place[self._has[i][side]], -1, 0
         for bit in range(len(shells).bit_length()):
             for to in (at + (1 << bit), at - (1 << bit)):
                 if 0 <= to < len(shells):
@@ -176,17 +165,13 @@ class Exchanges:
         more, anything from there on."""
         self._left -= 1
         change = self._cost(i, side, shell) - self._costs[i]
-        who = self._who[shell]
-        if who < 0:
+        if (who := self._who[shell]) < 0:
             return change
         j, its, given = who >> 1, who & 1, self._has[i][side]
         change -= self._costs[j]
         if change >= most:
             return change
-        row = self._seats[j].rows[its]
-        if j == i or (row is not self._seats[i].rows[side] and given not in row[1]):
-            return _NEVER
-        return change + self._cost(j, its, given)
+        return _NEVER if j == i or given not in self._seats[j].rows[its][1] else change + self._cost(j, its, given)
 
     def _exchange(self, i: int, side: int, shell: int) -> tuple[int, ...]:
         """Give a position this shell, and whoever has it the one given up; returns whom it moved."""

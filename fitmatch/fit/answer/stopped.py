@@ -28,16 +28,16 @@ class Early:
         # binds several bores, no housing may move, and a guard draws the limits in alike for all shells.
         many = sum(len(bore.upper.walls) * len(bore.lower.walls) for bore in kind.seats) > MANY_LISTED
         bound = kind.vacancies or any(terms.one_thick_side or terms.shifts.on for terms in kind.terms)
-        self._open = many and not bound and len(kind.bores) == len(kind.seats)
+        self.open = many and not bound and len(kind.bores) == len(kind.seats)
 
     def look(self, window: int) -> None:
         """Where the search is long in this window of |deviation|. Once is enough, and a plan by hand that is inside it
         and all limits leaves little to gain."""
         near = all(p.within_limits and abs(p.deviation_nm) <= window for p in self._by_hand)
-        if self._open and not (near and len(self._by_hand) == len(self._kind.positions)):
+        if self.open and not (near and len(self._by_hand) == len(self._kind.positions)):
             from fitmatch.fit.answer.exchanges import Exchanges
 
-            self._open = False
+            self.open = False
             exchanges = Exchanges(self._kind, self._by_hand, self._stop)
             with suppress(Stopped):  # as far as they came
                 exchanges.improve()

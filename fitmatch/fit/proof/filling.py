@@ -80,17 +80,16 @@ def fill_at_best(search: Search, within: int | None, *, wished: bool, long: Long
     if not wished:
         outside = _part_the_outside(search, outside)
     windows = Windows(search, own_best, outside)
-    if long is not None and windows.holds_many(window):
-        long(window)
-    while not windows.fill(window):
-        if long is not None:
+    while True:
+        if long is not None and windows.holds_many(window):
             long(window)
+        if windows.fill(window):
+            return windows
         if window >= widest:
             search.bounds = before
             return None
         search.least_worst = window + 1
         window = windows.wider(window, widest)
-    return windows
 
 
 def _part_the_outside(search: Search, outside: list[Pair]) -> list[Pair]:
