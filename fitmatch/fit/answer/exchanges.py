@@ -33,9 +33,11 @@ _Row = tuple[list[int], dict[int, int]]  # shells that one side may have, thinne
 class _Seat(NamedTuple):
     """A position, and what its shells may be."""
 
-    sums: tuple[int, int, int, int]  # that is wanted; inside the limits from and to; the largest with some clearance
+    sums: tuple[
+        int, int, int, int
+    ]  # on target; that leave levels 0 and 1 nothing to ask, from and to; with any clearance
     differences: tuple[int, int]  # the least and the most by which the lower wall may exceed the upper one
-    plain: bool  # levels 0 and 1 ask for the limits only, and any two halves may share it
+    alike: bool  # any two halves may share it, apart from what their walls say
     bore: Bore
     rows: tuple[_Row, _Row]
 
@@ -57,10 +59,10 @@ class Exchanges:
         rows = {at: (some, {shell: i for i, shell in enumerate(some)}) for at, some in found.items()}
         placed = {p.position.key: p for p in placements}
         for bore in kind.seats:
-            sums = bore.ideal, bore.inside_low, bore.inside_high, bore.sum_high
-            plain, both = not bore.wishes and bore.terms.shares_all, (rows[id(bore.upper)], rows[id(bore.lower)])
+            sums = bore.ideal, bore.wanted_low, bore.wanted_high, bore.sum_high
+            both = rows[id(bore.upper)], rows[id(bore.lower)]
             here = [placed[p.key] for p in bore.positions if p.key in placed]
-            self._seats += [_Seat(sums, bore.differences, plain, bore, both)] * len(here)
+            self._seats += [_Seat(sums, bore.differences, bore.terms.shares_all, bore, both)] * len(here)
             self._has += [[number[p.upper.key], number[p.lower.key]] for p in here]
         for at, shell in enumerate(chain.from_iterable(self._has)):
             self._who[shell] = at
@@ -105,28 +107,23 @@ class Exchanges:
     def _cost(self, i: int, side: int, shell: int) -> int:
         """What a position costs with this shell on one side and its own on the other. Of plans that fill the same
         positions the better costs less; a pair that is not allowed costs more than anything."""
-        (ideal, low, high, most), (least, farthest), plain, bore, _ = self._seats[i]
+        (ideal, low, high, most), (least, farthest), alike, bore, _ = self._seats[i]
         other = self._has[i][1 - side]
         wall, beside = self._walls[shell], self._walls[other]
         total = wall + beside
         if total > most or not least <= (wall - beside if side else beside - wall) <= farthest:
             return _NEVER
-        cost: int = 0
-        if low <= total <= high:
-            off = abs(total - ideal)
-            cost = off**self._power
-            if off > self._most:
-                cost += _BEYOND * (off - self._most) ** 2
-            if plain:
-                return cost
-        upper, lower = (self._classes[n] for n in ((other, shell) if side else (shell, other)))
-        if not bore.terms.share(upper, lower):
+        off, levels, upper, lower = abs(total - ideal), 0, *((other, shell) if side else (shell, other))
+        if not (alike or bore.terms.share(self._classes[upper], self._classes[lower])):
             return _NEVER
-        pair = self._kind.pair(bore, upper, lower)
-        levels = 1 + INSIDE.measure(pair)
-        for figure in (*LEVEL_1, *WISH):
-            levels = levels * _FIELD + figure.measure(pair)
-        return cost + levels * _LEVELS
+        if not low <= total <= high:
+            pair = self._kind.pair(bore, self._classes[upper], self._classes[lower])
+            levels = 1 + INSIDE.measure(pair)
+            for figure in (*LEVEL_1, *WISH):
+                levels = levels * _FIELD + figure.measure(pair)
+            off *= pair.counted
+        cost: int = off**self._power + levels * _LEVELS
+        return cost if off <= self._most else cost + _BEYOND * (off - self._most) ** 2
 
     def _settle(self, queue: Iterable[int], most: int | None = None) -> list[tuple[int, int, int, int]]:
         """Make every exchange that gains, first for these positions, then for those it moved, up to so many; returns
