@@ -26,14 +26,14 @@ rules: registry
 gauging/sizes: materials places corrections hot form form_limits sizing
 gauging/uncertainty: student variance_ratio scatter sources drawn_errors combining error_model judging
 gauging/causes: grinds digits mistakes
-gauging/doubts: groups scatter differences explanations odd repeats boxes sessions naming check
+gauging/doubts: groups scatter differences explanations series odd repeats boxes sessions naming check
 gauging: bench_path zeroing assembled bench_check
 intake/common: catalogue files findings advice quantities options sweeps running texts iso_286 bands
 intake/tables: table csv_file workbook opening columns
 intake/job_toml: globbing keys key_rows strange_keys values fits instruments running unopened settings unread sources
-intake/rows: sheet positions shells long_file saved_plan saved_figures assembled targets all_shells copies supplied
-intake/rows: cross_checks stock_rows
-intake: own_files reading pooling planned stacks film_limits bearings stock exported torn_down
+intake/rows: sheet positions shells long_file saved_plan shared_plan saved_figures assembled targets all_shells
+intake/rows: copies supplied cross_checks stock_rows
+intake: own_files reading sharing_the_shelf pooling planned stacks film_limits bearings stock exported torn_down
 intake/writing: locking whole_files workbooks log_rows appending new_box rewriting learning saving
 fit/solver: stopping program adapter
 fit/classes: guards axis_rows demands classes candidates
@@ -47,11 +47,12 @@ study/film: reynolds equilibrium films
 study/comparison: compared certainties leftover_sets decision plans targets let_go boxes trade_off compare
 study/advice: advised solving changes at_the_bench halves metal grinding orders advise
 study/drawings: shapes sums ranges
+study/workers: working crews resuming
 study/boxes: scatter steps mixes noise draws intervals studied summing_up boxes
 shelf: refusals records
 shelf/store: schema addresses faults connections migrating opening
-shelf/store/migrations/versions: v0001
-shelf: events finding gauges jobs planned looking built supplying forming worth
+shelf/store/migrations/versions: v0001 v0002
+shelf: events finding gauges jobs planned describing looking built supplying with_shells_in forming worth
 shelf/actions: taking_in setting_aside fitting handling counting correcting tearing_down archiving
 report/shared: emit scale states layout box_names axis certainty grounds housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes with_shells_in stacks films advice
@@ -66,7 +67,7 @@ report/data: values rows doubts document assembled films film_frames compared ra
 report/sheet: source amounts drawings assembly figures record leftovers cards page engine
 report/plots: paper clearances compared advised distribution films
 report/boxes: picture
-cli: exit_codes lazy blank console options solving saving pictures workbooks
+cli: exit_codes lazy blank console options solving saving pictures workbooks workers
 cli/shelf: opened stock holding handling looking forming copying main
 cli/bench: entries typed answers sitting
 cli: assembled assign boxes check compare advise measure new range film sheet main
@@ -74,10 +75,22 @@ cli: assembled assign boxes check compare advise measure new range film sheet ma
 """
 # Loaded inside the function that needs them, so that `--help` starts at once; some are known to few modules alone.
 LATE = {
-    *("alembic", "jinja2", "markupsafe", "matplotlib", "numpy", "openpyxl", "pandas", "platformdirs", "psycopg"),
+    *(
+        "alembic",
+        "distributed",
+        "jinja2",
+        "markupsafe",
+        "matplotlib",
+        "numpy",
+        "openpyxl",
+        "pandas",
+        "platformdirs",
+        "psycopg",
+    ),
     *("scipy",),
 }
 ONLY_IN = {
+    "distributed": ("study/workers/crews.py",),
     "jinja2": ("report/sheet/page.py",),
     "matplotlib": ("report/plots/paper.py",),
     "ortools": ("fit/solver/adapter.py",),

@@ -11,6 +11,25 @@ _DIGITS: Final = re.compile(r"([0-9]+)")
 FORMULA: Final = frozenset("=+-@")  # what a spreadsheet takes for the beginning of one
 _BEGINS_FORMULA: Final = re.compile(r"[=+\-@\t\r](?![0-9]*[.,]?[0-9]+\Z)")  # and no plain number
 _NOES: Final = frozenset(("no", "n", "none", "false", "0", "-", "nein", "non"))
+_WORD: Final = re.compile(r"[^\W_]+")
+_GRANTING: Final = r"(?:permi\w+|allow\w*|grant\w*|given|approv\w*|accept\w*|agree\w*|consent\w*|authori[sz]\w*)"
+_REFUSES: Final = re.compile(
+    rf"\b(?:no|not|never|cannot|without|t)(?: \w+){{0,2}}? {_GRANTING}\b"
+    r"|\b(?:refus|declin|reject|forb[ai]d|prohibit|disallow|pending|await|waiting)\w*|\bden(?:y|ied|ies)\b"
+)
+_GRANTS: Final = re.compile(rf"\b(?!permissions?\b)(?:{_GRANTING}|objections?|ok|may)\b")
+_SAY_NOTHING: Final = _NOES | frozenset(  # by themselves, in whatever order
+    (
+        *("a", "an", "and", "any", "answer", "answered", "applicable", "as", "ask", "asked", "asking", "available"),
+        *("be", "bearing", "been", "blank", "by", "confirmation", "confirmed", "engine", "fine", "follow", "follows"),
+        *("for", "from", "given", "had", "has", "have", "he", "heard", "i", "in", "is", "it", "ja", "later", "maker"),
+        *("makers", "manufacturer", "me", "missing", "na", "necessary", "needed", "never", "nil", "nobody", "not"),
+        *("nothing", "now", "null", "of", "ok", "okay", "open", "oral", "orally", "permission", "phone", "position"),
+        *("quote", "replied", "reply", "required", "s", "said", "says", "she", "si", "soon", "still", "tba", "tbc"),
+        *("tbd", "text", "the", "there", "they", "to", "todo", "today", "true", "unknown", "verbal", "verbally", "was"),
+        *("way", "we", "will", "writing", "written", "x", "xx", "xxx", "y", "yes", "yet", "1"),
+    )
+)
 LONGEST_NAME: Final = 200  # longer ones are most likely text in the wrong column
 
 
@@ -39,8 +58,12 @@ def says_no(text: str) -> bool:
 
 
 def fault_in_permission(text: str) -> str | None:
-    """Why a text does not quote a permission, and what to do; None if it may."""
-    if says_no(text):
+    """Why a text does not quote a permission, and what to do; None if it may: it says no, stands for what is still to
+    be written, or is one of the phrases by which people say that there is none."""
+    words = _WORD.findall(text.casefold())
+    said = " ".join(words)
+    refused = _REFUSES.search(said) is not None and _GRANTS.search(_REFUSES.sub(" ", said)) is None
+    if says_no(text) or refused or (text and _SAY_NOTHING.issuperset(words)):
         return f"`{_visible(text)}` is no permission; quote the engine maker's written permission"
     return None
 

@@ -1,6 +1,7 @@
 """Text for messages: lists of words, and what was read, cut to one line."""
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Final
 
 _BARE: Final = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_-")
@@ -23,6 +24,12 @@ def as_argument(text: str) -> str:
     from shlex import quote
 
     return quote(text)
+
+
+def seen_from_here(path: Path) -> str:
+    """A folder, given in full, as it is typed here."""
+    here = Path.cwd()
+    return as_argument(str(path.relative_to(here) if path != here and path.is_relative_to(here) else path))
 
 
 def printable(text: object) -> str:

@@ -14,9 +14,15 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from contextlib import closing
+from dataclasses import replace
+from multiprocessing import get_context
+from multiprocessing.queues import Queue
+from multiprocessing.synchronize import Barrier
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from made.toy_draws import Toy, signed, toy
 from oracles.rulebook import Rules, records
 
 from fitmatch.fit.answer.best_plan import best_plan
@@ -27,8 +33,12 @@ from fitmatch.records.bearings import Bearing
 from fitmatch.records.job import Job
 from fitmatch.records.oils import Oil
 from fitmatch.records.parts import Fit, Position, Shell, Size
+from fitmatch.records.unopened import BoxesTold, StepTold
+from fitmatch.study.boxes.boxes import boxes
 from fitmatch.study.film.films import film
 from fitmatch.study.film.reynolds import film_at
+from fitmatch.study.workers import crews
+from fitmatch.study.workers.working import Hiring, work_through
 
 ROOT = Path(__file__).resolve().parent.parent
 RUNS = 15
@@ -221,6 +231,30 @@ def films() -> list[str]:
     ]
 
 
+def draws_of_boxes() -> list[str]:
+    """1,000 draws of one, two and three boxes for eight positions, in this process, by processor time, against
+    the bare import in a process of its own."""
+    before = of_children()
+    subprocess.run([sys.executable, "-c", "import ortools.sat.python.cp_model"], check=True, cwd="/")
+    once = of_children() - before
+    rows = []
+    for grid, unit, what, wanted in (
+        (2_000, "mm", "2 um", "10"),
+        (2_540, "in", "0.0001 in", "10"),
+        (1_000, "mm", "1 um", "25"),
+    ):
+        job = big_job(8, 0, 1, grid)
+        step = StepTold("rod", 1_975_000, 8)
+        job = replace(job, unit=unit, boxes=BoxesTold(3, 1_600, 1_000, {"std": step}))
+        boxes(job, draws=1)
+        began = time.process_time()
+        boxes(job, draws=1_000)
+        spent = time.process_time() - began
+        name = f"1,000 draws of `boxes`, 8 positions, 1 to 3 boxes, readings to {what}, in process, the same import = 1"
+        rows.append(row(name, f"{spent / once:.1f}", wanted))
+    return rows
+
+
 def strategies() -> list[str]:
     """What each strategy costs in seconds, for scale."""
     rows = []
@@ -232,6 +266,47 @@ def strategies() -> list[str]:
         words = ", ".join(f"{name} {seconds:.2f} s" for name, seconds in taken.items())
         rows.append(row(f"{size[0]} positions, {size[1]} of each half, {size[2]} boxes, grid {grid} nm", words, ""))
     return rows
+
+
+def two_processes() -> list[str]:
+    """What draws gain from a second process, against what a plain loop gains from one; start-up counts in neither."""
+    task, draws = Toy(loops=10_000), 2_000
+    hirings = {1: crews.in_this_process, 2: crews.processes(2)}
+    plain, ours = dict.fromkeys(hirings, float("inf")), dict.fromkeys(hirings, float("inf"))
+    for _ in range(RUNS):
+        for number, hire in hirings.items():
+            plain[number] = min(plain[number], _plain_s(task, draws, number))
+            ours[number] = min(ours[number], _drawn_s(hire, task, draws, number))
+    what = "what draws of `boxes` gain from a second process, what a plain loop gains = 1"
+    return [row(what, f"{ours[1] / ours[2] / (plain[1] / plain[2]):.2f}", "0.9")]
+
+
+def _plain_s(task: Toy, draws: int, workers: int) -> float:
+    """Seconds for so many draws, the loops of so many processes beginning together."""
+    context = get_context("spawn")
+    ready, found = context.Barrier(workers), context.Queue()
+    parts = [range(number, draws, workers) for number in range(workers)]
+    started = [context.Process(target=_plain, args=(ready, found, task, part)) for part in parts]
+    for process in started:
+        process.start()
+    seconds = max(found.get() for _ in parts)
+    for process in started:
+        process.join()
+    return seconds
+
+
+def _plain(ready: Barrier, found: "Queue[float]", task: Toy, numbers: range) -> None:
+    ready.wait()
+    found.put(timed(lambda: [toy(task, number) for number in numbers]))
+
+
+def _drawn_s(hire: Hiring, task: Toy, draws: int, workers: int) -> float:
+    """Seconds for so many draws, from the first that comes after each of so many processes has given one."""
+    with closing(work_through(hire, signed, task, range(10**9))) as work:
+        seen: set[int] = set()
+        while len(seen) < workers:
+            seen.add(next(work)[1][0])
+        return timed(lambda: [next(work) for _ in range(draws)])
 
 
 def timed(work: Callable[[], object]) -> float:
@@ -263,6 +338,8 @@ def main() -> None:
         *comparisons(),
         *sheets(),
         *films(),
+        *two_processes(),
+        *draws_of_boxes(),
         *strategies(),
     ]
     print("\n".join(lines))

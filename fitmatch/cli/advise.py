@@ -101,9 +101,10 @@ def command(
     else:
         from fitmatch.report.screen.proven import NOT_PROVEN
         from fitmatch.report.text.advice import NO_LIMITS
+        from fitmatch.report.text.attention import NOT_LOOKED_THROUGH
 
-        states = ("NEEDS ATTENTION", NO_LIMITS, "IN DOUBT", "TOO TIGHT", "TOO LOOSE", "NOT FILLED", NOT_PROVEN)
-        print_report(answer, in_red=states)
+        states = ("NEEDS ATTENTION", NO_LIMITS, "IN DOUBT", "TOO TIGHT", "TOO LOOSE", "NOT FILLED")
+        print_report(answer, in_red=(*states, NOT_LOOKED_THROUGH, NOT_PROVEN))
     if stop.requested and not found.proven:
         return INTERRUPTED
     return 1 if found.needs_attention else 0

@@ -21,7 +21,12 @@ if TYPE_CHECKING:
     help="Write the seating of each kind with readings at three or more positions, its uncertainty and the number of "
     "these positions into job.toml; the rest of the file stays exactly as it is.",
 )
-@click.option("--from-shelf", is_flag=True, help="The shells of this job are on the shelf, set aside or fitted.")
+@click.option(
+    "--from-shelf",
+    is_flag=True,
+    help="The shells of this job are on the shelf, set aside or fitted. A plan made with --from-shelf looks there by "
+    "itself.",
+)
 @click.option("--db", metavar="PATH|URL", help="With --from-shelf: the shelf, as for `fitmatch shelf`.")
 @options.as_json
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per reading.")
@@ -57,10 +62,16 @@ def command(
     from fitmatch.gauging.assembled import assembled
 
     def compared() -> "Comparison":
-        if from_shelf:
-            from fitmatch.cli.solving import read_from_shelf
+        from fitmatch.intake.planned import kept_plan
 
-            return assembled(read_from_shelf(job, db, assembled=True))
+        if from_shelf or kept_plan(job).has_the_shelf_s_shells:
+            from fitmatch.cli.solving import refusals_told
+
+            with refusals_told(db):
+                from fitmatch.shelf.store.opening import open_shelf
+                from fitmatch.shelf.supplying import read_supplied
+
+                return assembled(read_supplied(open_shelf(db, make=False), job, assembled=True))
         from fitmatch.intake.reading import read_job
 
         return assembled(read_job(job, assembled=True))

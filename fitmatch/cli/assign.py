@@ -68,7 +68,7 @@ class _Assign(click.Command):
 @click.option(
     "--alternatives",
     metavar="N",
-    type=click.IntRange(1, _MOST_ALTERNATIVES),
+    type=options.Whole(1, _MOST_ALTERNATIVES),
     help="Also show the N next best plans of each kind, each with figures worse than the one before.",
 )
 @click.option(
@@ -105,8 +105,8 @@ class _Assign(click.Command):
     "--force",
     is_flag=True,
     help="With --save, even if rows of assembled.csv with blank shells refer to the saved plan: that is kept as "
-    "JOB/assignment-1.json and so on, and `fitmatch assembled` then asks for the shells of these rows. With --xlsx: "
-    "replace the file if it is there.",
+    "JOB/assignment-1.json and so on, and `fitmatch assembled` then asks for the shells of these rows; and even if "
+    "another job shares the saved plan: what that one has is then VOID. With --xlsx: replace the file if it is there.",
 )
 @time_limit
 @options.quiet
@@ -170,6 +170,8 @@ def command(
         raise click.UsageError("--force replaces a saved plan; add --save")
     if prefer is not None and (not from_shelf or strategy != "target"):
         raise click.UsageError("--prefer is for shells of the shelf and the strategy `target`; add --from-shelf")
+    if prefer is not None and len(jobs) > 1:
+        raise click.UsageError("--prefer takes one job at a time; leave it out")
     check_workbook(xlsx, jobs, force=force)
     gc.disable()  # millions of records and no cycles among them: looking for cycles takes a sixth of the time
     click.get_current_context().call_on_close(gc.enable)
@@ -214,7 +216,7 @@ def command(
             solved_at = time.monotonic()
             now("writing the answer")
             answer = _answer(plan, unit, full=full, as_json=as_json, as_csv=as_csv, leftovers=csv_leftovers)
-            saved = save_plan(plan, force=force) if save else None
+            saved = save_plan(plan, force=force, db=db) if save else None
             if xlsx is not None:
                 from fitmatch.report.data.workbooks import plan_workbook
 
@@ -231,6 +233,8 @@ def command(
             )
         for path in (path for path in saved.files if path not in saved.kept):
             notes.say(f"saved to {printable(path)}")
+        for name in saved.voided:
+            notes.warn(f"{printable(name)} shared the previous plan and still has it, which is VOID now")
     _tell_proof(plan, solved_at - loaded_at, notes)
     if as_json or as_csv:
         print_data(answer)

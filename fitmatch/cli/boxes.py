@@ -10,6 +10,7 @@ from fitmatch.cli import options
 from fitmatch.cli.console import Notes, fitted, print_data, print_report
 from fitmatch.cli.pictures import check_picture, draw
 from fitmatch.cli.solving import read, shelf_options
+from fitmatch.cli.workers import saying_how_to_go_on, work, worker_options
 from fitmatch.stages import now
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     metavar="N",
     help="The most boxes to open of one kind.  [default: the job's]",
 )
+@click.option("--kind", help="This kind only.")
 @click.option(
     "--draws",
     type=click.IntRange(1, 1_000_000),
@@ -40,6 +42,7 @@ if TYPE_CHECKING:
 @click.option("--tolerance", metavar="LENGTH", help="Also the chance that all positions are so near to their targets.")
 @click.option("--precision", metavar="LENGTH", help="Stop before all draws once every mean is known to within it.")
 @shelf_options
+@worker_options
 @click.option("--full", is_flag=True, help="Show every mix.")
 @options.as_json
 @click.option("--csv", "as_csv", is_flag=True, help="Print one CSV row per mix.")
@@ -56,12 +59,16 @@ if TYPE_CHECKING:
 def command(
     job: Path,
     budget: int | None,
+    kind: str | None,
     draws: int,
     seed: int,
     tolerance: str | None,
     precision: str | None,
     from_shelf: bool,
     db: str | None,
+    workers: int | None,
+    cluster: str | None,
+    resume: Path | None,
     full: bool,
     as_json: bool,
     as_csv: bool,
@@ -82,12 +89,14 @@ def command(
       fitmatch boxes my-build
       fitmatch boxes my-build --budget 4 --tolerance 0.0002
       fitmatch boxes my-build --from-shelf --draws 5000 --json
+      fitmatch boxes my-build --draws 100000 --resume draws.txt
       fitmatch boxes my-build --plot boxes.svg
     """
     if as_json and as_csv:
         raise click.UsageError("--json and --csv cannot be used together; choose one")
     if full and (as_json or as_csv):
         raise click.UsageError("--full is about the text report; --json and --csv show everything as it is")
+    working = work(workers, cluster, resume)
     check_picture(plot, force=force)
     gc.disable()  # as for `assign`
     click.get_current_context().call_on_close(gc.enable)
@@ -95,23 +104,27 @@ def command(
     (task,) = read([job], notes, needs_shells=False, from_shelf=from_shelf, db=db).jobs
     shown = unit or task.unit
     tolerance_nm, precision_nm = _length(task, "--tolerance", tolerance), _length(task, "--precision", precision)
-    with notes.progress("drawing boxes"):
+    with saying_how_to_go_on(resume), notes.progress("drawing boxes"):
         from fitmatch.problems import NotPossible
         from fitmatch.study.boxes.boxes import boxes
 
         try:
             found = boxes(
                 task,
+                kind=kind,
                 draws=draws,
                 seed=seed,
                 budget=budget,
                 tolerance_nm=tolerance_nm,
                 precision_nm=precision_nm,
                 sealed=_sealed(db) if from_shelf else None,
+                work=working,
             )
         except NotPossible as error:
             from fitmatch.report.words.refusals import refused
 
+            if error.why.code == "no-kind":
+                raise click.BadParameter(refused(error.why, shown), param_hint="--kind") from error
             raise click.UsageError(refused(error.why, shown)) from error
         now("writing the answer")
         answer = _answer(found, shown, full=full, as_json=as_json, as_csv=as_csv)
@@ -122,7 +135,7 @@ def command(
     if as_json or as_csv:
         print_data(answer)
     else:
-        print_report(answer, in_red=("LEFT OUT",))
+        print_report(answer, in_red=("LEFT OUT", "NO BOX CAN MEND THIS", "TOO FEW SHELLS", "NO MIX OF THESE BOXES"))
     return 1 if found.needs_attention else 0
 
 

@@ -3,7 +3,7 @@
 import gc
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import click
 
@@ -14,10 +14,13 @@ from fitmatch.cli.pictures import check_picture, draw
 from fitmatch.cli.solving import read, shelf_options, stop_after, stopped_by_ctrl_c, time_limit
 from fitmatch.cli.workbooks import as_workbook, check_workbook, write_workbook
 from fitmatch.stages import now
+from fitmatch.wording import printable
 
 if TYPE_CHECKING:
     from fitmatch.records.job import Job
     from fitmatch.study.comparison.compared import Compared
+
+_MOST_BOXES: Final = 100  # of a kind; each is left out once, and a shelf may have thousands
 
 
 @click.command("compare")
@@ -125,6 +128,8 @@ def command(
     notes = Notes(quiet=quiet)
     task = _each(jobs, notes) if separately else read(jobs, notes, from_shelf=from_shelf, db=db)
     first = task[0] if isinstance(task, list) else task.jobs[0]
+    if boxes and from_shelf and seconds is None:
+        _check_boxes(first, kind)
     targets_nm = () if targets is None else _lengths(targets, first, notes)
     shown = unit or first.unit
 
@@ -165,11 +170,21 @@ def command(
         print_data(answer)
     else:
         from fitmatch.report.screen.proven import NOT_PROVEN
+        from fitmatch.report.text.attention import NOT_LOOKED_THROUGH
 
-        print_report(answer, in_red=("NEEDS ATTENTION", NOT_PROVEN))
+        print_report(answer, in_red=("NEEDS ATTENTION", NOT_LOOKED_THROUGH, NOT_PROVEN))
     if stop.requested and not compared.proven:
         return INTERRUPTED
     return 1 if compared.needs_attention else 0
+
+
+def _check_boxes(job: "Job", kind: str | None) -> None:
+    """Refuses what would not end before anybody has lost patience."""
+    for one in job.kinds if kind is None else (kind,):
+        count = len({shell.box for shell in job.shells if shell.kind == one and shell.hold is None})
+        if count > _MOST_BOXES:
+            text = f"--boxes leaves out each box once, and {printable(one)} has {count:,} on the shelf (more than"
+            raise click.UsageError(f"{text} {_MOST_BOXES}); say how long it may take with --time-limit SECONDS")
 
 
 def _each(folders: Sequence[Path], notes: Notes) -> "list[Job]":

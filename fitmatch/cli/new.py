@@ -17,8 +17,8 @@ _SEPARATORS = {",": ",", ";": ";", "tab": "\t"}
 @click.command("new")
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--unit", type=click.Choice(["in", "mm"]), help="The unit of the job's numbers.  [default: in]")
-@click.option("--rods", type=click.IntRange(0, _MOST), help="How many rods there are.  [default: 4]")
-@click.option("--mains", type=click.IntRange(0, _MOST), help="How many mains there are.  [default: 5]")
+@click.option("--rods", type=options.Whole(0, _MOST), help="How many rods there are.  [default: 4]")
+@click.option("--mains", type=options.Whole(0, _MOST), help="How many mains there are.  [default: 5]")
 @click.option(
     "--separator",
     type=click.Choice([*_SEPARATORS]),

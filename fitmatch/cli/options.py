@@ -1,8 +1,23 @@
 """Options that several commands have."""
 
+from typing import Any
+
 import click
 
 from fitmatch.lengths import JOB_UNITS
+from fitmatch.wording import shorten
+
+
+class Whole(click.IntRange):
+    """A whole number, refused in plain words where it is none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        try:
+            int(value)
+        except ValueError:
+            self.fail(f"`{shorten(str(value))}` is not a whole number", param, ctx)
+        return int(super().convert(value, param, ctx))
+
 
 as_json = click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 unit = click.option("--unit", type=click.Choice(JOB_UNITS), help="Show lengths in this unit instead of the job's.")

@@ -13,13 +13,15 @@ if TYPE_CHECKING:
 SAVED_AS: Final = "assignment.json"
 
 
-def save(plan: "Plan", *, force: bool = False) -> "Saving":
-    """Write the document into every job folder, in the unit of its job, or into none; returns what was written."""
+def save(plan: "Plan", *, force: bool = False, db: str | None = None) -> "Saving":
+    """Write the document into every job folder, in the unit of its job, or into none; returns what was written.
+    `db`: the shelf, if it was named."""
     from fitmatch.intake.writing.saving import to_save
     from fitmatch.intake.writing.whole_files import write_all
     from fitmatch.report.data.document import plan_document
 
-    saving = to_save([(one.job, plan_document(plan, one.job.unit).encode()) for one in plan.plans], force=force)
+    documents = [(one.job, plan_document(plan, one.job.unit).encode()) for one in plan.plans]
+    saving = to_save(documents, force=force, db=db)
     try:
         write_all(saving.files)
     except OSError as error:

@@ -23,7 +23,7 @@ _WRITTEN_AS: Final = "sheet.html"
 _ENGINE_WRITTEN_AS: Final = "engine-{}.html"
 _USUAL_LABEL: Final = "60x30"
 _PARTS: Final = ("assembly", "figures", "record", "leftovers", "cards")
-_SIZE: Final = re.compile(r"([0-9]{1,4}(?:\.[0-9]{1,2})?)[x×]([0-9]{1,4}(?:\.[0-9]{1,2})?)")
+_SIZE: Final = re.compile(r"([0-9]{1,4}(?:\.[0-9]{1,2})?) *[x×] *([0-9]{1,4}(?:\.[0-9]{1,2})?)")
 # What a label needs for its letters, and what A4 and Letter both hold inside the margins of a sheet.
 _SMALLEST_MM: Final = (40, 20)
 _LARGEST_MM: Final = (190, 240)
@@ -34,7 +34,7 @@ _LARGEST_MM: Final = (190, 240)
 @click.option(
     "--engine",
     metavar="N",
-    type=click.IntRange(min=1),
+    type=options.Whole(min=1),
     help="Instead of a JOB: the record of engine N, as the shelf knows it.",
 )
 @click.option(
@@ -118,10 +118,10 @@ def command(
         planned = _read(folder, with_plan=with_plan, from_shelf=from_shelf, db=db)
     notes.warn(*planned.job.warnings)
     if with_plan and planned.plan is None:
-        planned = _solved(folder, read_from_shelf(folder, db) if from_shelf else planned.job, notes)
+        planned = _solved(folder, read_from_shelf((folder,), db).jobs[0] if from_shelf else planned.job, notes)
     shown = None if planned.plan is None else shown_of(planned)
-    if shown is not None and shown.changed:
-        notes.warn("the inputs have changed since the plan was saved: the sheet is VOID")
+    if shown is not None and shown.void:
+        notes.warn(*(f"{why}: the sheet is VOID" for why in shown.void))
     data = sheet(Source(planned.job, shown, size), parts)
     _write(file, data)
     notes.say(f"written to {printable(file)}")
@@ -157,7 +157,7 @@ def _of_engine(number: int, db: str | None, file: Path, notes: Notes, *, force: 
 
     _write(file, engine_sheet(found))
     notes.say(f"written to {printable(file)}")
-    return 0
+    return 1 if found.engine.needs_attention else 0
 
 
 def _check_file(file: Path, *, force: bool) -> None:
@@ -186,17 +186,15 @@ def _read(folder: Path, *, with_plan: bool, from_shelf: bool, db: str | None) ->
     if not with_plan:
         from fitmatch.intake.reading import read_job
 
-        return Planned(read_job(folder, needs_shells=False, needs_aims=False))
-    kept = kept_plan(folder)
-    if from_shelf and kept.is_shared:
-        raise click.UsageError("--from-shelf takes one job at a time, and several share this plan; leave it out")
+        return Planned(read_job(folder, needs_shells=False, needs_aims=False, locks_elsewhere=True))
+    kept = kept_plan(folder, db)
     if not (from_shelf or kept.has_the_shelf_s_shells):
-        return read_planned(folder, kept)
+        return read_planned(kept)
     from fitmatch.shelf.store.opening import open_shelf
     from fitmatch.shelf.supplying import read_planned_supplied
 
-    with refusals_told():
-        return read_planned_supplied(open_shelf(db, make=False), folder, kept)
+    with refusals_told(db):
+        return read_planned_supplied(open_shelf(db, make=False), kept)
 
 
 def _solved(folder: Path, job: "Job", notes: Notes) -> "Planned":

@@ -60,42 +60,40 @@ def read(
     folders: Sequence[Path], notes: Notes, *, needs_shells: bool = True, from_shelf: bool = False, db: str | None = None
 ) -> "Job | Pool":
     """One job, or several that share their shells; warnings are told. `needs_shells`: a job without a shell file is
-    refused. `from_shelf`: one job, with the shells of the shelf too."""
+    refused. `from_shelf`: with the shells of the shelf too."""
     if db is not None and not from_shelf:
         raise click.UsageError("--db says which shelf; add --from-shelf")
-    if from_shelf and len(folders) > 1:
-        raise click.UsageError("--from-shelf takes one job at a time; set its shells aside before the next")
-    if from_shelf:
-        with notes.progress("reading the job and the shelf"):
-            job = read_from_shelf(folders[0], db)
-        notes.warn(*job.warnings)
-        return job
-    from fitmatch.intake.pooling import read_jobs
-    from fitmatch.intake.reading import read_job
+    alone = len(folders) == 1
+    task: Job | Pool
+    with notes.progress(f"reading the job{'' if alone else 's'}{' and the shelf' if from_shelf else ''}"):
+        if from_shelf:
+            task = read_from_shelf(folders, db)
+        elif alone:
+            from fitmatch.intake.reading import read_job
 
-    with notes.progress("reading the job" if len(folders) == 1 else "reading the jobs"):
-        task = (
-            read_job(folders[0], needs_shells=needs_shells)
-            if len(folders) == 1
-            else read_jobs(folders, needs_shells=needs_shells)
-        )
+            task = read_job(folders[0], needs_shells=needs_shells)
+        else:
+            from fitmatch.intake.pooling import read_jobs
+
+            task = read_jobs(folders, needs_shells=needs_shells)
     for job in task.jobs:
         notes.warn(*job.warnings)
     return task
 
 
-def read_from_shelf(folder: Path, db: str | None, *, assembled: bool = False) -> "Job":
-    """One job with the shells of the shelf; what that refuses is told, and the command left."""
+def read_from_shelf(folders: Sequence[Path], db: str | None) -> "Job | Pool":
+    """The same with the shells of the shelf; what that refuses is told, and the command left."""
     from fitmatch.shelf.store.opening import open_shelf
-    from fitmatch.shelf.supplying import read_supplied
+    from fitmatch.shelf.supplying import read_supplied, read_supplied_jobs
 
     with refusals_told():
-        return read_supplied(open_shelf(db, make=False), folder, assembled=assembled)
+        shelf = open_shelf(db, make=False)
+        return read_supplied(shelf, folders[0]) if len(folders) == 1 else read_supplied_jobs(shelf, folders)
 
 
 @contextmanager
-def refusals_told() -> Iterator[None]:
-    """What the shelf refuses inside is told, and the command left."""
+def refusals_told(db: str | None = None) -> Iterator[None]:
+    """What the shelf refuses inside is told, and the command left. `db`: the shelf, if it was named."""
     from fitmatch.shelf.refusals import RefusedError
 
     try:
@@ -104,7 +102,8 @@ def refusals_told() -> Iterator[None]:
         from fitmatch.report.shelf.words import words
 
         for reason in error.reasons:
-            tell(f"Error: {words(reason, 'in')}")
+            told = reason if db is None else reason._replace(slots={**reason.slots, "db": db})
+            tell(f"Error: {words(told, 'in')}")
         raise click.exceptions.Exit(BAD_INPUT) from error
 
 

@@ -6,6 +6,7 @@ from math import ceil, floor
 from typing import NamedTuple
 
 from fitmatch.gauging.assembled import Check
+from fitmatch.gauging.sizes.corrections import factor_to_20, offs
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.gauging.zeroing import zeroed
 from fitmatch.lengths import round_half_even
@@ -31,6 +32,15 @@ class BenchCheck(NamedTuple):
     raised_nm: int
 
 
+class Bounds(NamedTuple):
+    """What a reading may show, as in `BenchCheck`."""
+
+    agrees_from_nm: int
+    agrees_to_nm: int
+    least_nm: int | None
+    most_nm: int | None
+
+
 def bench_check(job: Job, placement: Placement, model: ErrorModel) -> BenchCheck:
     """The check of one position of a plan; `model` is that of its job."""
     position, zeroing = placement.position, zeroed(job, placement)
@@ -41,16 +51,32 @@ def bench_check(job: Job, placement: Placement, model: ErrorModel) -> BenchCheck
         position.name, placement.upper.key, placement.lower.key, "clearance", (expect,), "gauge", gauge
     )
     check = Check(reading, placement, placement.clearance_nm, model.of_difference(reading, placement))
-    within, raised = Fraction(int(check.apart_from_nm)), check.above_tightest_nm
-    low, high = position.min_nm, position.max_nm
-    return BenchCheck(
-        zeroing.setter,
-        gauge,
-        zeroing.set_to_nm,
-        expect,
-        ceil(zeroing.shows(placement.clearance_nm - within)),
-        floor(zeroing.shows(placement.clearance_nm + within)),
-        None if low is None else ceil(zeroing.shows(low + raised)),
-        None if high is None else floor(zeroing.shows(high)),
-        raised,
+    return BenchCheck(zeroing.setter, gauge, zeroing.set_to_nm, expect, *bounds_of(job, check), check.above_tightest_nm)
+
+
+def bounds_of(job: Job, check: Check) -> Bounds:
+    """What the reading of a check may show if it is to agree with the calculation, and to be inside its limits."""
+
+    def shows(clearance_nm: int) -> Fraction:
+        return would_show(job, check.reading, check.placement, clearance_nm)
+
+    clearance, within = check.placement.clearance_nm, int(check.apart_from_nm)
+    low, high = check.placement.position.min_nm, check.placement.position.max_nm
+    return Bounds(
+        ceil(shows(clearance - within)),
+        floor(shows(clearance + within)),
+        None if low is None else ceil(shows(low + check.above_tightest_nm)),
+        None if high is None else floor(shows(high)),
     )
+
+
+def would_show(job: Job, reading: AssembledReading, placement: Placement, clearance_nm: int) -> Fraction:
+    """What a reading of this sort shows at a clearance: `assembled_clearance` the other way round."""
+    if reading.feature == "bore":
+        journal, walls = placement.position.journal, placement.wall_sum_nm
+        assert journal is not None
+        housing = factor_to_20(job.measuring, placement.position.kind, "housing_bore", reading.gauge)
+        warm = (clearance_nm + journal.mean_nm + walls) / Fraction(housing) - walls
+        return warm + offs(job.measuring.gauges)[reading.gauge]
+    zeroing = zeroed(job, placement)
+    return zeroing.shows(clearance_nm) + (0 if reading.method == "gauge" else zeroing.moved_nm)

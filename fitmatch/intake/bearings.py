@@ -14,7 +14,8 @@ from fitmatch.intake.common.sweeps import MOST_POINTS, read_sweep
 from fitmatch.intake.film_limits import HOT, OF_HEAT, SAID, faults, missing
 from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile
 from fitmatch.intake.reading import read_job
-from fitmatch.intake.rows.saved_plan import CHANGED, FILE, PAPER, read_saved_plan
+from fitmatch.intake.rows.saved_plan import FILE, PAPER, read_saved_plan
+from fitmatch.intake.rows.shared_plan import apart, changed
 from fitmatch.names import nearest
 from fitmatch.problems import InputError, Problem
 from fitmatch.records.bearings import Bearing, Running
@@ -273,7 +274,8 @@ def _planned(job: Job, findings: Findings) -> tuple[list[Placement], list[Positi
     if plan is None:
         raise InputError(findings.problems, job.warnings)
     if not plan.is_of(job.digest):
-        findings.warnings.append(CHANGED)
+        findings.warnings.append(changed(job.folder, plan))
+    findings.warnings += apart(job.folder, plan)
     shells = {shell.key: shell for shell in job.shells}
     rows = {position.name: position for position in job.positions}
     placed, empty = [], []

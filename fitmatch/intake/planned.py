@@ -1,6 +1,6 @@
 """A job together with its saved plan, and with what was read with the shells in, if that was."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -8,53 +8,63 @@ from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.pooling import read_jobs
 from fitmatch.intake.reading import FolderReader
 from fitmatch.intake.rows.saved_figures import Said, said
-from fitmatch.intake.rows.saved_plan import PAPER, SavedPlan, read_saved_plan
+from fitmatch.intake.rows.saved_plan import PAPER, SavedPlan, plan_in, read_saved_plan
+from fitmatch.intake.rows.shared_plan import cure, no_longer_shared, sharers
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey
 from fitmatch.records.shelved import ShelvedShell, Supply, digest_of_readings
+from fitmatch.wording import printable
 
 
 class Planned(NamedTuple):
-    """`plan` is None where none was saved; `said` is what it says of itself. `changed`: whether the inputs are others
-    than those of the plan, or those of a job that shares it."""
+    """`plan` is None where none was saved; `said` is what it says of itself. `void`: why it is not to be used any more;
+    `cure`: what to do about that."""
 
     job: Job
     plan: SavedPlan | None = None
     said: Said | None = None
-    changed: bool = False
+    void: tuple[str, ...] = ()
+    cure: str = ""
 
 
 class Kept(NamedTuple):
-    """The plan that a folder has, and what is wrong with its document."""
+    """The plan that a folder has, what is wrong with its document, and the shelf that was named, if one was."""
 
+    folder: Path
     plan: SavedPlan | None
     findings: Findings
+    db: str | None
 
     @property
     def has_the_shelf_s_shells(self) -> bool:
         return self.plan is not None and self.plan.readings is not None
 
     @property
-    def is_shared(self) -> bool:
-        """Whether several jobs share it."""
-        return self.plan is not None and bool(self.plan.beside)
+    def folders(self) -> tuple[Path, ...]:
+        """The folder, and those of the jobs that share its plan."""
+        return (self.folder, *(self.folder / other for other in (self.plan.beside if self.plan else ())))
+
+    @property
+    def cure(self) -> str:
+        """What to do about a plan that is not to be used any more."""
+        return "" if self.plan is None else cure(self.folder, self.plan, self.db)
 
 
-def kept_plan(folder: Path) -> Kept:
-    """The saved plan of a folder, if there is one, before the job is read."""
+def kept_plan(folder: Path, db: str | None = None) -> Kept:
+    """The saved plan of a folder, if there is one, before the job is read. `db`: the shelf, if one was named."""
     findings = Findings()
-    return Kept(read_saved_plan(folder, findings) if folder.is_dir() else None, findings)
+    return Kept(folder, read_saved_plan(folder, findings) if folder.is_dir() else None, findings, db)
 
 
-def read_planned(folder: Path, kept: Kept, supply: Supply | None = None) -> Planned:
+def read_planned(kept: Kept, supplies: Sequence[Supply] = ()) -> Planned:
     """Read a job folder with its saved plan and its assembled readings, where there are any, and with the shells of a
-    shelf if that is its `supply`. Where several jobs share the plan, with the shells of all. Raises InputError with
-    every mistake."""
-    plan, findings = kept
-    if plan is not None and plan.beside:
-        return _shared(folder, plan)
-    reader = FolderReader(folder, supply=supply)
+    shelf if there are `supplies`, one for each of the folders. Where several jobs share the plan, with the shells of
+    all. Raises InputError with every mistake."""
+    findings = kept.findings
+    if kept.plan is not None and kept.plan.beside:
+        return _shared(kept, kept.plan, supplies)
+    reader = FolderReader(kept.folder, supply=supplies[0] if supplies else None)
     try:
         job = reader.job(reader.compared(frozenset()), assembled=reader.is_assembled)
     except InputError as error:
@@ -69,14 +79,25 @@ def read_planned(folder: Path, kept: Kept, supply: Supply | None = None) -> Plan
 def planned_for(job: Job, kept: Kept) -> Planned:
     """A job that is read, with the saved plan of its folder, if that has one; raises InputError if it cannot be
     read."""
-    plan, findings = kept
+    plan, findings = kept.plan, kept.findings
     if findings.problems:
         raise InputError(findings.problems, job.warnings)
     if plan is None:
         return Planned(job)
-    if job.shelved is not None:
-        plan = _by_number(plan, job.shelved)
-    return Planned(job, plan, said(plan, job), not plan.is_of(job.digest) or _are_read_otherwise(plan, job))
+    plan = _by_number(plan, job.shelved or {})
+    void = [*no_longer_shared(kept.folder, plan), *_changed_files(plan, job), *_measured_again(plan, job)]
+    return Planned(job, plan, said(plan, job), tuple(void), kept.cure)
+
+
+def _changed_files(plan: SavedPlan, job: Job) -> Iterator[str]:
+    if not plan.is_of(job.digest):
+        whose = f" of {printable(job.name)}" if job.name else ""
+        yield f"the inputs{whose} have changed since this plan was saved"
+
+
+def _measured_again(plan: SavedPlan, job: Job) -> Iterator[str]:
+    if _are_read_otherwise(plan, job):
+        yield "shells of this plan were measured again since it was saved"
 
 
 def _by_number(plan: SavedPlan, shelved: Mapping[ShellKey, ShelvedShell]) -> SavedPlan:
@@ -95,16 +116,35 @@ def _are_read_otherwise(plan: SavedPlan, job: Job) -> bool:
     return plan.readings != digest_of_readings((one.number, [r.nm for r in one.readings]) for one in placed.values())
 
 
-def _shared(folder: Path, plan: SavedPlan) -> Planned:
-    jobs = read_jobs([folder, *(folder / other for other in plan.beside)], assembled=True).jobs
-    job, told = jobs[0], said(plan, jobs[0])
-    return Planned(job, plan, told, any(told.digests.get(one.name) != one.digest for one in jobs))
+def _shared(kept: Kept, plan: SavedPlan, supplies: Sequence[Supply]) -> Planned:
+    apart = no_longer_shared(kept.folder, plan)
+    if not all(other.is_there for other in sharers(kept.folder, plan)):
+        raise _refused(apart, kept.cure)
+    jobs = read_jobs(kept.folders, supplies=supplies, assembled=True).jobs
+    pairs = zip(kept.folders, jobs, strict=True)
+    parts = [_by_number(_part_of(plan, folder), job.shelved or {}) for folder, job in pairs]
+    own, *others = parts
+    void = [*apart, *(why for part, job in zip(parts, jobs, strict=True) for why in _changed_files(part, job))]
+    # What became of other jobs' shells of the shelf since makes no difference to this one.
+    void += _measured_again(own, jobs[0])
+    told = said(own, jobs[0])._replace(elsewhere=frozenset(key for other in others for key in other.shells.values()))
+    return Planned(jobs[0], own, told, tuple(void), kept.cure)
 
 
-def refused_plan(job: Job, faults: Sequence[str]) -> InputError:
-    """What to raise where the saved plan cannot be shown for this job; `faults` are the reasons."""
+def _part_of(plan: SavedPlan, folder: Path) -> SavedPlan:
+    """What the plan says of the job in one of the folders that share it."""
+    found = plan_in(plan.data, folder, Findings())
+    assert found is not None  # it was read before
+    return found
+
+
+def refused_plan(planned: Planned, faults: Sequence[str]) -> InputError:
+    """What to raise where the saved plan cannot be shown for its job; `faults` are the reasons."""
+    return _refused([*planned.void, *faults], planned.cure, planned.job.warnings)
+
+
+def _refused(faults: Sequence[str], cure: str, warnings: Sequence[str] = ()) -> InputError:
     findings = Findings()
     for fault in faults:
-        text = f"cannot be shown: {fault}; `fitmatch assign --save` makes a new plan"
-        findings.report("contradicted-plan", text, PAPER)
-    return InputError(findings.problems, job.warnings)
+        findings.report("contradicted-plan", f"cannot be shown: {fault}; {cure}", PAPER)
+    return InputError(findings.problems, warnings)

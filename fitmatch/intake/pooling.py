@@ -6,10 +6,10 @@ the mistakes in the files themselves; files are then named JOB/FILE.
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
-from itertools import chain
+from itertools import chain, zip_longest
 from os import PathLike
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from fitmatch.intake.common import advice
 from fitmatch.intake.common.findings import POSITIONS, SETTINGS, SHELLS, Findings, Paper
@@ -27,15 +27,25 @@ from fitmatch.records.parts import SIDES, Shell, Size
 from fitmatch.records.pools import Pool
 from fitmatch.wording import listed, shorten
 
+if TYPE_CHECKING:
+    from fitmatch.records.shelved import Supply
+
 # What is compared in a shell's rows in two jobs.
 _FIELDS: Final = ("kind", "half", "wall_nm", "coating_nm", "wall_to_metal_nm", "family", "grade", "hold")
 _COLUMNS: Final = {"wall_nm": "wall", "coating_nm": "coating", "wall_to_metal_nm": "measured"}
 
 
-def read_jobs(folders: Sequence[str | PathLike[str]], *, needs_shells: bool = True, assembled: bool = False) -> Pool:
+def read_jobs(
+    folders: Sequence[str | PathLike[str]],
+    *,
+    needs_shells: bool = True,
+    supplies: Sequence["Supply"] = (),
+    assembled: bool = False,
+) -> Pool:
     """Read and check several job folders that share their shells; raises InputError with every mistake in any of them,
     job by job, including rows that disagree about one shell. `needs_shells`: a job without a shell file is one.
-    `assembled`: the first with the readings taken with its shells in, if there are any."""
+    `supplies`: the shelf as each of the jobs sees it. `assembled`: the first with the readings taken with its shells
+    in, if there are any."""
     paths = [Path(folder) for folder in folders]
     findings = Findings()
     problems = findings.problems
@@ -45,9 +55,9 @@ def read_jobs(folders: Sequence[str | PathLike[str]], *, needs_shells: bool = Tr
     names = names_of(paths)
     readers: list[FolderReader] = []
     jobs: list[Job] = []
-    for at, path in enumerate(paths):
+    for at, (path, supply) in enumerate(zip_longest(paths, supplies)):
         try:
-            readers.append(FolderReader(path, needs_shells=needs_shells))
+            readers.append(FolderReader(path, needs_shells=needs_shells, supply=supply))
         except InputError as error:  # there is no such folder: the path itself is the name
             problems += [p._replace(rank=(at, *p.rank)) for p in error.problems]
             findings.number += error.number
@@ -71,6 +81,13 @@ def read_jobs(folders: Sequence[str | PathLike[str]], *, needs_shells: bool = Tr
     if problems:
         raise InputError(problems, noticed, findings.number)
     _check_settings(jobs, findings)
+    if supplies:
+        from fitmatch.intake.sharing_the_shelf import check_kinds, named_alike
+
+        check_kinds(jobs, [reader.settings for reader in readers], findings)
+        if problems:
+            raise InputError(problems, noticed, findings.number)
+        jobs = named_alike(jobs)
     shells = _union(jobs, findings)
     alike = _check_shells(jobs, readers, shells, findings)
     _check_locks(jobs, [reader.settings.positions or "" for reader in readers], findings)
@@ -124,7 +141,12 @@ def _check_shells(
     jobs: Sequence[Job], readers: Sequence[FolderReader], shells: Sequence[Shell], findings: Findings
 ) -> tuple[tuple[str, str], ...]:
     """What only the shells of all jobs tell together. Returns the boxes that may be copies, each with the other."""
-    whose = {shell.box: (at, job) for at, job in reversed([*enumerate(jobs)]) for shell in job.shells}
+    whose = {shell.box: (at, job) for at, job in reversed([*enumerate(jobs)]) for shell in _own_shells(job)}
+
+    def paper_of(shell: Shell) -> Paper:
+        at, job = whose[shell.box]
+        return Paper(f"{job.name}/{shell.file}", (at, SHELLS))
+
     confirmed = {box: reason for reader in readers for box, reason in reader.copies_confirmed.items()}
     for at, (job, reader) in enumerate(zip(jobs, readers, strict=True)):
         settings, pooled = reader.settings, replace(job, shells=tuple(shells))
@@ -134,8 +156,13 @@ def _check_shells(
         for column, text in unlike(pooled):
             paper = Paper(f"{job.name}/{settings.positions}", (at, POSITIONS))
             findings.report("unlike-shells", text, paper, None, column)
-    found = list(copies(shells, confirmed))
+    found = [copy for copy in copies(shells, confirmed) if not copy.is_of_shelf]
     for copy in found:
+        if copy.shell.is_shelved or copy.other.is_shelved:
+            from fitmatch.intake.rows.supplied import report_shelf_copy
+
+            report_shelf_copy(copy, paper_of, findings)
+            continue
         (at, job), (_, other) = whose[copy.shell.box], whose[copy.other.box]
         file, other_file = f"{job.name}/{copy.shell.file}", f"{other.name}/{copy.other.file}"
         if copy.is_mistake:
@@ -146,11 +173,16 @@ def _check_shells(
     return look_alikes(found)
 
 
+def _own_shells(job: Job) -> tuple[Shell, ...]:
+    """Those of its files."""
+    return job.shells if job.own_shells is None else job.own_shells
+
+
 def _taken_as_one(jobs: Sequence[Job]) -> Iterator[str]:
     """A warning for all boxes that the same jobs have in common."""
     jobs_of: dict[str, dict[str, None]] = {}
     for job in jobs:
-        for box in dict.fromkeys(shell.box for shell in job.shells):
+        for box in dict.fromkeys(shell.box for shell in _own_shells(job)):
             jobs_of.setdefault(box, {})[job.name] = None
     shared: dict[tuple[str, ...], list[str]] = {}
     for box, names in jobs_of.items():
@@ -187,7 +219,9 @@ def _union(jobs: Sequence[Job], findings: Findings) -> list[Shell]:
                 text = f"{text} {other.name}/{first.file}:{first.row}; {todo}"
                 paper = Paper(f"{job.name}/{shell.file}", (at, SHELLS))
                 findings.report("shell-differs", text, paper, shell.row, column)
-            elif (measured := _either(first.measured, shell.measured)) is not first.measured:
+            elif first.is_shelved and not shell.is_shelved:  # the file says how it was measured
+                found[shell.key], owner[shell.key] = shell, job
+            elif not shell.is_shelved and (measured := _either(first.measured, shell.measured)) is not first.measured:
                 found[shell.key] = replace(first, measured=measured)
     return list(found.values())
 
@@ -204,8 +238,14 @@ def _either(first: Size | None, other: Size | None) -> Size | None:
 
 def _difference(one: Shell, other: Shell, job: Job) -> tuple[str, str, str] | None:
     """The first column in which two rows of one shell differ, with the values in `other` and in `one`."""
-    cells = ((_COLUMNS.get(field, field), getattr(one, field), getattr(other, field)) for field in _FIELDS)
-    marks = zip(job.shell_columns, one.marks, other.marks, strict=True)
+    fields: tuple[str, ...] = _FIELDS
+    columns = job.shell_columns
+    if job.shelved is not None and other.key in job.shelved:  # the shelf decides who may have it
+        fields = tuple(field for field in fields if field != "hold")
+        if one.is_shelved or other.is_shelved:  # and was found to read alike
+            fields, columns = ("kind",), ()
+    cells = ((_COLUMNS.get(field, field), getattr(one, field), getattr(other, field)) for field in fields)
+    marks = zip(columns, one.marks, other.marks, strict=False)
     for column, mine, theirs in chain(cells, marks):
         if mine != theirs:
             here, there = (
@@ -244,7 +284,12 @@ def _pool(
     gauges = {name: gauge for one in measurings for name, gauge in one.gauges.items()}
     together = Measuring(gauges=gauges, pooled=_scatter(measurings))
     of_walls = {feature for one in measurings for feature in one.form_told if feature == "wall"}
-    settled_jobs = [settled(replace(job, shells=tuple(shells), own_shells=job.shells)) for job in jobs]
+    together_jobs = [replace(job, shells=tuple(shells), own_shells=_own_shells(job)) for job in jobs]
+    if any(job.shelved is not None for job in jobs):
+        from fitmatch.intake.sharing_the_shelf import offered_to_each
+
+        together_jobs = offered_to_each(jobs, together_jobs)
+    settled_jobs = [settled(job) for job in together_jobs]
     return Pool(
         tuple(
             replace(

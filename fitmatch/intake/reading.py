@@ -245,14 +245,17 @@ class FolderReader:
         if self._log_source is not None:
             self._read_log(self._log_source, rows, pool, complete=complete)
         in_files = len(pool.shells)
-        taken = None if self._offer is None else self._offer.take(pool, findings)
+        locks = [cell for row in rows for cell in row.locks.values() if "/" in cell]
+        taken = None if self._offer is None else self._offer.take(pool, findings, locks)
         now(f"the sizes of {len(rows)} positions")
         rows = [self._sized(row) for row in rows]
         positions: list[Position] = []
         if sheet:
-            positions = _finish_positions(sheet, rows, pool, known=not self._locks_elsewhere)
+            known = not self._locks_elsewhere
+            positions = _finish_positions(sheet, rows, pool, known=known, shelf_asked=taken is not None)
             if taken is not None:
                 taken.free_what_is_locked(pool, positions, findings)
+                positions = taken.fixed(pool, positions, sheet)
             if pooled is None and complete:
                 check_agreement(rows, pool, matched, sheet)
         checks = self._read_assembled(positions, pool.shells, complete=complete) if assembled else None
@@ -304,7 +307,7 @@ class FolderReader:
             if copy.shell.is_shelved or copy.other.is_shelved:
                 from fitmatch.intake.rows.supplied import report_shelf_copy
 
-                report_shelf_copy(copy, pool, findings)
+                report_shelf_copy(copy, lambda shell: pool.papers[shell.file], findings)
             elif copy.is_mistake:
                 paper, where = pool.papers[copy.shell.file], "box" if copy.shares_file else None
                 findings.report("box-copied", copy.mistake(copy.other.file), paper, copy.row, where)
@@ -357,20 +360,25 @@ class FolderReader:
     ) -> tuple[str, tuple[AssembledReading, ...]] | None:
         """The file of readings with the shells in: its name and its rows."""
         from fitmatch.intake.rows.assembled import ASSEMBLED_FORM, AssembledReader
-        from fitmatch.intake.rows.saved_plan import CHANGED, read_saved_plan, replaced_plans
+        from fitmatch.intake.rows.saved_plan import read_saved_plan, replaced_plans
+        from fitmatch.intake.rows.shared_plan import apart, changed
 
         findings = self._findings
         problems = findings.number
         plan = read_saved_plan(self._folder, findings)
         plan_sound = findings.number == problems
-        if plan is not None and not plan.is_of(self._digest()):
-            findings.warnings.append(CHANGED)
+        if plan is not None:
+            if not plan.is_of(self._digest()):
+                findings.warnings.append(changed(self._folder, plan))
+            findings.warnings += apart(self._folder, plan)
         table = self._open(table_source(self._folder, self.settings, "assembled", findings), ASSEMBLED_FORM)
         if table is None:
             return None
         sheet = Sheet(table, ASSEMBLED_FORM, self.settings, findings)
         replaced = replaced_plans(self._folder)
-        reader = AssembledReader(sheet, positions, shells, plan, replaced, complete=complete, plan_sound=plan_sound)
+        reader = AssembledReader(
+            sheet, positions, shells, self._folder, plan, replaced, complete=complete, plan_sound=plan_sound
+        )
         rows = reader.read()
         warn_of_columns(sheet)
         return table.paper.name, rows
@@ -423,11 +431,13 @@ def _rules(written: tuple[Rule, ...], own: Compared, shell_columns: tuple[str, .
     return tuple(rule.located(shell_columns) for rule in in_order((*others, *map(Match, own.matched))))
 
 
-def _finish_positions(sheet: Sheet, rows: list[PositionRow], pool: ShellPool, *, known: bool) -> list[Position]:
+def _finish_positions(
+    sheet: Sheet, rows: list[PositionRow], pool: ShellPool, *, known: bool, shelf_asked: bool
+) -> list[Position]:
     """Check the rows against their kinds' tables and the shells. `known`: every shell that a lock may name is in the
-    pool."""
+    pool; `shelf_asked`: those of a shelf too."""
     aimed = AimCheck(sheet).aimed(rows)
     check_bores(rows, sheet)
-    locks = LockCheck(sheet, pool, rows, complete=pool.complete and known)
+    locks = LockCheck(sheet, pool, rows, complete=pool.complete and known, shelf_asked=shelf_asked)
     found = [locks.resolved(row) for row in rows]
     return [replace(p, upper=lock.get("upper"), lower=lock.get("lower")) for p, lock in zip(aimed, found, strict=True)]

@@ -74,7 +74,7 @@ def _of_job(folder: Path) -> Stock:
         data = read_bytes(folder, paper, findings, may_leave=True)
         told[name] = further_cells(data, paper, job.unit, findings) if data is not None else None
     logged = {one.shell: one for one in job.measuring.log if one.shell is not None and one.feature == "wall"}
-    return _stock(job.shells, told, (), job.measuring.gauges, job.unit, findings, logged, job.warnings)
+    return _stock([*job.shells], told, (), job.measuring.gauges, job.unit, findings, logged, job.warnings)
 
 
 class _Files:
@@ -87,11 +87,11 @@ class _Files:
     def read(self, paths: Sequence[Path]) -> Stock:
         findings = self._findings
         papers = [Paper(str(path), (SHELLS, at)) for at, path in enumerate(paths)]
-        found = {paper: read_bytes(Path(), paper, findings, may_leave=True) for paper in papers}
         sealed: list[StockBox] = []
         opened: dict[Paper, Table] = {}
         told: dict[str, FurtherCells | None] = {}
-        for paper, data in found.items():
+        for paper in papers:
+            data = read_bytes(Path(), paper, findings, may_leave=True)
             table = None if data is None else open_table(data, paper, findings)
             if data is None or table is None:
                 continue
@@ -109,11 +109,12 @@ class _Files:
         measuring = Measuring(gauges=gauges or {})
         return Settings(JobFile("", self._findings), unit=self._unit, measuring=measuring)
 
-    def _shells(self, tables: Mapping[Paper, Table], gauges: Mapping[str, Gauge]) -> Sequence[Shell]:
+    def _shells(self, tables: dict[Paper, Table], gauges: Mapping[str, Gauge]) -> list[Shell]:
         settings, findings = self._settings(gauges), self._findings
         sizes = Sizes(settings.measuring, numbered_are_repeats=True)
         pool = ShellPool(settings, (), findings, sizes)
-        for table in tables.values():
+        for paper in [*tables]:
+            table = tables.pop(paper)  # read, it is of no use any more, and there may be hundreds
             pool.add(Sheet(table, SHELL_FORM, settings, findings, further=STOCK_COLUMNS, readers=pool.readers))
         pool.report_doubles()
         if pool.complete and not findings.problems:
@@ -126,7 +127,7 @@ class _Files:
 
 
 def _stock(
-    shells: Iterable[Shell],
+    shells: list[Shell],
     told: Mapping[str, FurtherCells | None],
     sealed: Iterable[StockBox],
     gauges: Mapping[str, Gauge],
@@ -135,10 +136,13 @@ def _stock(
     logged: Mapping[ShellKey, LoggedReading],
     warnings: Sequence[str],
 ) -> Stock:
-    """Shells with what else is told of them, and their boxes with what is told of all of their shells alike."""
+    """Shells with what else is told of them, and their boxes with what is told of all of their shells alike. The list
+    is used up: there may be a million, and none is needed twice."""
     found: list[StockShell] = []
     boxes: dict[str, tuple[set[str], set[Printed], dict[Bought, None]]] = {}
-    for shell in shells:
+    shells.reverse()
+    while shells:
+        shell = shells.pop()
         cells = told.get(shell.file)
         said = _UNKNOWN if cells is None else cells.told(shell.row)
         kinds, printed, bought = boxes.setdefault(shell.box, (set(), set(), {}))

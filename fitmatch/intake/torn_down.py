@@ -57,7 +57,7 @@ def read_measured_again(
             elif name in kinds:
                 found[name] = _sized(sheet, row, cells, kinds[name], sizes)
             elif name:
-                text = f"the engine has no position `{shorten(name)}`; it has {listed([*kinds])}"
+                text = f"the engine has no position `{shorten(name)}`; it has {listed([*kinds] or ['none'])}"
                 sheet.report("unknown-item", text, row, "position")
             else:
                 sheet.report("empty-cell", "is empty; write which position it is", row, "position")

@@ -60,7 +60,8 @@ class AssembledReading(NamedTuple):
     """One row of assembled.csv: what was read with the shells in and the fasteners tightened, as the gauge gave it.
 
     `feature` is "clearance", where the gauge was zeroed on the journal's micrometer, or "bore". `upper` and
-    `lower` are box and name of the shells that were fitted.
+    `lower` are box and name of the shells that were fitted. `typed`: what stands in the file for each reading, with its
+    unit.
     """
 
     position: str
@@ -74,6 +75,7 @@ class AssembledReading(NamedTuple):
     date: str = ""
     row: int = 0
     housing: str | None = None  # the row whose housing the saved plan moved here
+    typed: tuple[str, ...] = ()
 
 
 class Doubt(NamedTuple):

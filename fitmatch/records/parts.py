@@ -15,6 +15,7 @@ from fitmatch.records.measuring import DIAMETERS, Form, MeasuredAs, Reading
 SIDES: Final = ("upper", "lower")
 HALVES: Final = ("upper", "lower", "either")
 ANY: Final = "any"
+KEPT_FOR: Final = "set-aside job"  # a column of several jobs that share a shelf: the one a shell is set aside for
 ON_SHELF: Final = "the shelf"  # in place of the file that a shell is in
 
 

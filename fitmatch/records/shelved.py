@@ -2,17 +2,20 @@
 
 from collections.abc import Collection, Iterable, Mapping
 from hashlib import sha256
-from typing import NamedTuple, Protocol
+from typing import Final, NamedTuple, Protocol
 
 from fitmatch.facts import Fact
 from fitmatch.records.measuring import Gauge, Reading
+
+DESCRIBING: Final = ("family", "part", "series", "undersize", "step", "grade", "condition")  # and further columns
 
 
 class ShelvedShell(NamedTuple):
     """A shell of the shelf. `wall_nm` is over its coating, `off_nm` what was taken off each reading; the gauge of a
     reading is that of its day, as a zero error is. `day_known`: otherwise `day` is when it was taken in. `marks`: what
     its file said in further columns. `barred`: why a job may not have it; None: it may. `single`: it has no opposite
-    half that the job may have in its box."""
+    half that the job may have in its box. `seat`: the position and side in which it is fitted in the job's own
+    engine. `ran`: it has run, which is what `condition` says then."""
 
     number: int
     box_number: int
@@ -39,10 +42,21 @@ class ShelvedShell(NamedTuple):
     marks: Mapping[str, str]
     barred: Fact | None
     single: bool
+    seat: tuple[str, str] | None = None
+    ran: bool = False
+
+    @property
+    def described(self) -> str:
+        """What tells its description from any other."""
+        return digest_of_description({name: getattr(self, name) for name in DESCRIBING}, self.marks)
 
 
 class Supply(Protocol):
     """The shelf as it is at one moment, for one job."""
+
+    @property
+    def learned(self) -> set[int]:
+        """The shells that have told how far their gauges scatter: each once, however many jobs look at it."""
 
     @property
     def gauges(self) -> Mapping[str, Gauge]:
@@ -59,6 +73,12 @@ def digest_of_readings(shells: Iterable[tuple[int, Iterable[int]]]) -> str:
     """SHA-256 over the readings of shells, each by its shelf number."""
     rows = sorted(f"{number}:{','.join(map(str, readings))}" for number, readings in shells)
     return sha256("\n".join(rows).encode()).hexdigest()
+
+
+def digest_of_description(cells: Mapping[str, str], marks: Mapping[str, str]) -> str:
+    """What tells a description from any other; `cells` are those of `DESCRIBING`."""
+    rows = [f"{name}={cells[name]}" for name in DESCRIBING] + [f"{name}:{text}" for name, text in sorted(marks.items())]
+    return sha256("\n".join(rows).encode()).hexdigest()[:16]
 
 
 def digest_with(files: str, readings: str) -> str:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from fitmatch.shelf.actions.counting import count as count
     from fitmatch.shelf.actions.fitting import fitted as fitted
     from fitmatch.shelf.actions.handling import move as move
+    from fitmatch.shelf.actions.handling import release as release
     from fitmatch.shelf.actions.handling import scrap as scrap
     from fitmatch.shelf.actions.handling import send_back as send_back
     from fitmatch.shelf.actions.setting_aside import put_back as put_back
@@ -38,6 +39,8 @@ if TYPE_CHECKING:
     from fitmatch.shelf.store.connections import Shelf as Shelf
     from fitmatch.shelf.store.opening import open_shelf as open_shelf
     from fitmatch.shelf.supplying import read_supplied as read_supplied
+    from fitmatch.shelf.supplying import read_supplied_jobs as read_supplied_jobs
+    from fitmatch.shelf.with_shells_in import read_assembled as read_assembled
     from fitmatch.shelf.worth import value as value
 
 _HOME = {
@@ -57,11 +60,14 @@ _HOME = {
     "move": "fitmatch.shelf.actions.handling",
     "open_shelf": "fitmatch.shelf.store.opening",
     "put_back": "fitmatch.shelf.actions.setting_aside",
+    "read_assembled": "fitmatch.shelf.with_shells_in",
     "read_measured_again": "fitmatch.intake.torn_down",
     "read_planned": "fitmatch.shelf.planned",
     "read_stock": "fitmatch.intake.stock",
     "read_supplied": "fitmatch.shelf.supplying",
+    "read_supplied_jobs": "fitmatch.shelf.supplying",
     "scrap": "fitmatch.shelf.actions.handling",
+    "release": "fitmatch.shelf.actions.handling",
     "send_back": "fitmatch.shelf.actions.handling",
     "set_aside": "fitmatch.shelf.actions.setting_aside",
     "sets": "fitmatch.shelf.forming",
@@ -92,6 +98,8 @@ __all__ = [
     "read_planned",
     "read_stock",
     "read_supplied",
+    "read_supplied_jobs",
+    "release",
     "scrap",
     "send_back",
     "set_aside",

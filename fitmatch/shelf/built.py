@@ -13,7 +13,7 @@ from fitmatch.shelf.gauges import gauge_from
 from fitmatch.shelf.looking import engine_on
 from fitmatch.shelf.records import OUTSIDE, EngineRecord
 from fitmatch.shelf.store.connections import Shelf
-from fitmatch.shelf.store.schema import EVENTS, GAUGES, JOBS, READINGS, SHELLS
+from fitmatch.shelf.store.schema import ENGINE_READINGS, EVENTS, GAUGES, JOBS, READINGS, SHELLS
 
 
 class Permitted(NamedTuple):
@@ -25,28 +25,39 @@ class Permitted(NamedTuple):
 
 
 class Built(NamedTuple):
-    """An engine with all that the shelf knows of how it was built. `unit` is that of its job, `permitted` by position.
-    By the number of a shell: its `part`, and the `readings` that its wall came from when it was fitted, each with the
-    name of one of the `gauges`."""
+    """An engine with all that the shelf knows of how it was built, as it was asked `today`. `unit` is that of its job,
+    `permitted` by position. By the number of a shell: its `part`, and the `readings` that its wall came from when it
+    was fitted, each with the name of one of the `gauges`. `sizes`: those of journals and housing bores, by position and
+    feature."""
 
     engine: EngineRecord
+    today: str
     unit: str
     permitted: Mapping[str, Permitted]
     part: Mapping[int, str]
     readings: Mapping[int, tuple[Reading, ...]]
     gauges: Mapping[str, Gauge]
+    sizes: Mapping[tuple[str, str], tuple[Reading, ...]]
 
 
 def built(shelf: Shelf, number: int) -> Built:
     """How one engine was built; raises RefusedError if there is none of this number."""
     with shelf.reading() as connection:
         engine = engine_on(connection, number)
-        unit = connection.execute(select(JOBS.c.unit).where(JOBS.c.engine == number)).scalar()
+        unit = engine.unit or connection.execute(select(JOBS.c.unit).where(JOBS.c.engine == number)).scalar()
         shells = [shell.number for position in engine.positions for shell in position.shells]
-        gauges: dict[str, Gauge] = {}
+        gauges = _Gauges(connection)
         readings = _readings(connection, _turns(connection, number, shells), gauges)
-        permitted = _permitted(connection, engine, shells)
-        return Built(engine, unit or "in", permitted, _parts(connection, shells), readings, gauges)
+        return Built(
+            engine,
+            shelf.now()[:10],
+            unit or "in",
+            _permitted(connection, engine, shells),
+            _parts(connection, shells),
+            readings,
+            gauges.named,
+            _sizes(connection, number, gauges),
+        )
 
 
 def _parts(connection: Connection, shells: Sequence[int]) -> dict[int, str]:
@@ -65,12 +76,14 @@ def _permitted(connection: Connection, engine: EngineRecord, shells: Sequence[in
     for some in ([EVENTS.c.shell.in_(shells)], []):
         if all(p.position in found for p in engine.outside):
             break
-        query = select(EVENTS).where(EVENTS.c.engine == engine.number, EVENTS.c.action == "fitted", *some)
+        query = select(EVENTS).where(
+            EVENTS.c.engine == engine.number, EVENTS.c.action.in_(("fitted", "assembled")), *some
+        )
         rows = connection.execute(query.order_by(EVENTS.c.number)).mappings().all()
         outside = [row for row in rows if OUTSIDE in told(row).get("remarks", ())]
         notes = {_action(row): row["note"] for row in rows if row not in outside}
         for row in outside:
-            note = notes.get(_action(row), engine.note if row["at"] == engine.at else "")
+            note = told(row).get("noted") or notes.get(_action(row), engine.note if row["at"] == engine.at else "")
             found[row["position"]] = Permitted(row["at"], row["done_by"], note)
     return found
 
@@ -97,27 +110,43 @@ def _turns(connection: Connection, engine: int, shells: Sequence[int]) -> dict[i
     return turns
 
 
-def _readings(
-    connection: Connection, turns: Mapping[int, int], gauges: dict[str, Gauge]
-) -> dict[int, tuple[Reading, ...]]:
-    """By shell; with the gauges that took them."""
-    names: dict[int, str] = {}
+def _readings(connection: Connection, turns: Mapping[int, int], gauges: "_Gauges") -> dict[int, tuple[Reading, ...]]:
+    """By shell."""
     found: dict[int, list[Reading]] = {}
     for some in parts(turns):
         query = select(READINGS).where(READINGS.c.shell.in_(some)).order_by(READINGS.c.shell, READINGS.c.place)
         for row in connection.execute(query).mappings():
             if row["turn"] == turns[row["shell"]]:
-                name = None if row["gauge"] is None else _name(connection, row["gauge"], names, gauges)
-                reading = Reading(row["nm"], row["station"], row["angle"], name, row["confirmed"])
-                found.setdefault(row["shell"], []).append(reading)
+                found.setdefault(row["shell"], []).append(_reading(row, gauges))
     return {shell: tuple(some) for shell, some in found.items()}
 
 
-def _name(connection: Connection, number: int, names: dict[int, str], gauges: dict[str, Gauge]) -> str:
-    """What a gauge is called; two of one name and of different figures by their numbers on the shelf."""
-    if number not in names:
-        row = connection.execute(select(GAUGES).where(GAUGES.c.number == number)).mappings().one()
-        name = row["name"] if row["name"] not in gauges else f"{row['name']} ({number})"
-        names[number] = name
-        gauges[name] = gauge_from(row["figures"])
-    return names[number]
+def _sizes(connection: Connection, engine: int, gauges: "_Gauges") -> dict[tuple[str, str], tuple[Reading, ...]]:
+    found: dict[tuple[str, str], list[Reading]] = {}
+    query = select(ENGINE_READINGS).where(ENGINE_READINGS.c.engine == engine).order_by(ENGINE_READINGS.c.place)
+    for row in connection.execute(query).mappings():
+        found.setdefault((row["position"], row["feature"]), []).append(_reading(row, gauges))
+    return {where: tuple(some) for where, some in found.items()}
+
+
+def _reading(row: RowMapping, gauges: "_Gauges") -> Reading:
+    name = None if row["gauge"] is None else gauges.name(row["gauge"])
+    return Reading(row["nm"], row["station"], row["angle"], name, row["confirmed"])
+
+
+class _Gauges:
+    """The gauges that readings were taken with, `named` as they are called; two of one name and of different figures by
+    their numbers on the shelf."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+        self._names: dict[int, str] = {}
+        self.named: dict[str, Gauge] = {}
+
+    def name(self, number: int) -> str:
+        if number not in self._names:
+            row = self._connection.execute(select(GAUGES).where(GAUGES.c.number == number)).mappings().one()
+            name = row["name"] if row["name"] not in self.named else f"{row['name']} ({number})"
+            self._names[number] = name
+            self.named[name] = gauge_from(row["figures"])
+        return self._names[number]

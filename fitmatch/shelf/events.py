@@ -2,13 +2,13 @@
 undo it."""
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 from sqlalchemy import Connection, RowMapping, Table, and_, bindparam, func, or_, select
 
-from fitmatch.shelf.records import Event
-from fitmatch.shelf.store.schema import BOXES, ENGINE_SHELLS, EVENTS, HOLDS, SHELLS, USED
+from fitmatch.shelf.records import Assembled, Difference, Event
+from fitmatch.shelf.store.schema import BOXES, ENGINE_SHELLS, ENGINES, EVENTS, HOLDS, JOBS, SHELLS, USED
 
 
 class Hold(NamedTuple):
@@ -20,6 +20,8 @@ class Hold(NamedTuple):
     half: str
 
 
+_ASSEMBLED: Final = "assembled"
+_READ: Final = ("assembled_nm", "calculated_nm", "verdict")  # what is told of a reading, the first of a new one
 KEEPS: Final = Hold(None, None, "", "")  # stands for whoever has it
 
 
@@ -36,7 +38,7 @@ class By(NamedTuple):
 
 class Change(NamedTuple):
     """What is to become of one shell: columns of `SHELLS` and their new values and, unless `hold` is KEEPS, who has it
-    from now on. `remarks`: codes of what its event must say for ever."""
+    from now on. `remarks`: codes of what its event must say for ever; `kept`: what else it keeps."""
 
     shell: int
     values: Mapping[str, object]
@@ -44,6 +46,7 @@ class Change(NamedTuple):
     note: str | None = None
     corrects: int | None = None
     remarks: tuple[str, ...] = ()
+    kept: Mapping[str, object] = {}
 
 
 def next_number(connection: Connection, table: Table) -> int:
@@ -81,6 +84,7 @@ def change(connection: Connection, by: By, changes: Iterable[Change], after: tup
         undo: dict[str, Any] = {"shell": {name: old[name] for name in c.values}, "first": (*after, first)[0]}
         if c.remarks:
             undo["remarks"] = c.remarks
+        undo |= c.kept
         if c.hold is not KEEPS:
             held = holds.get(c.shell)
             undo["hold"] = held and held._asdict()
@@ -94,16 +98,29 @@ def change(connection: Connection, by: By, changes: Iterable[Change], after: tup
                 "before": json.dumps(undo),
                 "corrects": c.corrects,
                 "position": _position(c, holds.get(c.shell)),
+                "job": by.job or _job_name(connection, _held_by(c, holds.get(c.shell))),
             }
         )
     connection.execute(EVENTS.insert(), rows)
     return (*after, *range(first, first + len(rows)))
 
 
+def _held_by(c: Change, held: Hold | None) -> Hold | None:
+    """Who has the shell from now on, otherwise who had it."""
+    return held if c.hold is None or c.hold is KEEPS else c.hold
+
+
 def _position(c: Change, held: Hold | None) -> str:
-    """Where somebody has the shell from now on, otherwise where somebody had it."""
-    hold = held if c.hold is None or c.hold is KEEPS else c.hold
+    hold = _held_by(c, held)
     return "" if hold is None else hold.position
+
+
+def _job_name(connection: Connection, hold: Hold | None) -> str:
+    if hold is None:
+        return ""
+    of_job = select(JOBS.c.name).where(JOBS.c.number == hold.job)
+    query = of_job if hold.engine is None else select(ENGINES.c.job).where(ENGINES.c.number == hold.engine)
+    return str(connection.execute(query).scalar_one())
 
 
 def _row(by: By, number: int) -> dict[str, Any]:
@@ -121,19 +138,36 @@ def _row(by: By, number: int) -> dict[str, Any]:
 def note_new(connection: Connection, by: By, shells: Iterable[int], state: str) -> None:
     """An event for each shell that was not there before."""
     first = next_number(connection, EVENTS)
-    rows = [
-        _row(by, number) | {"shell": shell, "from_state": "", "to_state": state}
-        for number, shell in enumerate(shells, first)
-    ]
-    if rows:
-        connection.execute(EVENTS.insert(), rows)
+    same = _row(by, first)
+    own = tuple(value for name, value in same.items() if name != "number")
+    columns = (*(name for name in same if name != "number"), "number", "shell", "from_state", "to_state")
+    insert_rows(connection, EVENTS, columns, [(*own, n, shell, "", state) for n, shell in enumerate(shells, first)])
 
 
-def note_boxes(connection: Connection, by: By, boxes: Iterable[tuple[int, str, str]]) -> tuple[int, ...]:
+def insert_rows(
+    connection: Connection, table: Table, columns: Sequence[str], rows: Sequence[tuple[object, ...]]
+) -> None:
+    """Insert rows with values in the order of the columns: of a million, the library that builds the statement would
+    otherwise look at every value by its name."""
+    if not rows:
+        return
+    known = connection.dialect
+    style = "format" if known.paramstyle == "pyformat" else known.paramstyle
+    dialect = type(known)(paramstyle=style)  # type: ignore[call-arg]  # every dialect takes it
+    compiled = table.insert().compile(dialect=dialect, column_keys=[*columns])
+    place = [columns.index(name) for name in compiled.positiontup or ()]
+    assert len(place) == len(columns)
+    ordered = [*rows] if place == [*range(len(columns))] else [tuple([row[at] for at in place]) for row in rows]
+    connection.exec_driver_sql(str(compiled), ordered)
+
+
+def note_boxes(
+    connection: Connection, by: By, boxes: Iterable[tuple[int, str, str]], corrects: int | None = None
+) -> tuple[int, ...]:
     """An event for each box that changed: its number, its state before and after."""
     first = next_number(connection, EVENTS)
     rows = [
-        _row(by, number) | {"box": box, "from_state": old, "to_state": new}
+        _row(by, number) | {"box": box, "from_state": old, "to_state": new, "corrects": corrects}
         for number, (box, old, new) in enumerate(boxes, first)
     ]
     if rows:
@@ -154,14 +188,14 @@ def _hold(connection: Connection, shell: int) -> Iterable[RowMapping]:
 
 
 def _release(connection: Connection, shell: int, held: Hold | None, *, ran: bool) -> None:
-    """`ran`: the engine's record keeps its wall as well, as it ran on it."""
+    """`ran`: the engine ran on it; otherwise its record keeps the wall as one that was tried."""
     if held is None:
         return
     connection.execute(HOLDS.delete().where(HOLDS.c.shell == shell))
     if held.engine is not None and not ran:
         seat = ENGINE_SHELLS.c
         mine = ENGINE_SHELLS.update().where(seat.engine == held.engine, seat.shell == shell)
-        connection.execute(mine.values(wall_nm=None))
+        connection.execute(mine.values(wall_tried_nm=seat.wall_nm, wall_nm=None))
 
 
 def _seize(connection: Connection, shell: int, hold: Hold) -> None:
@@ -211,8 +245,33 @@ def events_where(connection: Connection, *conditions: Any) -> tuple[Event, ...]:
             note=row["note"],
             corrects=row["corrects"],
             remarks=tuple(told(row).get("remarks", ())),
+            changes=_read_with_shells_in(row),
         )
         for row in connection.execute(query).mappings()
+    )
+
+
+def kept_readings(was: Iterable[Assembled], now: Iterable[Assembled]) -> dict[str, object]:
+    """What an event keeps of readings with the shells in: those on record before it and after it."""
+    return {_ASSEMBLED: {"was": [one._asdict() for one in was], "now": [one._asdict() for one in now]}}
+
+
+def readings_told(event: RowMapping, when: str) -> tuple[Assembled, ...] | None:
+    """Those that an event keeps, `was` or `now`; None: it is not about any."""
+    kept = told(event).get(_ASSEMBLED)
+    return None if kept is None else tuple(Assembled(**one) for one in kept[when])
+
+
+def _read_with_shells_in(event: RowMapping) -> tuple[Difference, ...]:
+    was, now = readings_told(event, "was"), readings_told(event, "now")
+    if was is None or now is None:
+        return ()
+    old, new = ({one.method: one._asdict() for one in some} for some in (was, now))
+    return tuple(
+        Difference(what, old.get(method, {}).get(what), new.get(method, {}).get(what))
+        for method in {**old, **new}
+        for what in _READ[: 3 if method in old and method in new else 1]
+        if old.get(method, {}).get(what) != new.get(method, {}).get(what)
     )
 
 

@@ -1,6 +1,6 @@
 """Shells as a user names them, and as records."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from itertools import islice
 from typing import Any, Final, TypeVar
 
@@ -9,20 +9,31 @@ from sqlalchemy import ColumnElement, Connection, RowMapping, Select, and_, exis
 from fitmatch.facts import Fact
 from fitmatch.shelf.records import ShelfShell
 from fitmatch.shelf.refusals import RefusedError, refuse_if_any
-from fitmatch.shelf.store.schema import BOXES, ENGINE_SHELLS, ENGINES, FREE, HOLDS, JOBS, SET_ASIDE, SHELLS, USED
+from fitmatch.shelf.store.schema import (
+    BOXES,
+    ENGINE_SHELLS,
+    ENGINES,
+    FREE,
+    HOLDS,
+    JOBS,
+    SEALED,
+    SET_ASIDE,
+    SHELLS,
+    USED,
+)
 
 T = TypeVar("T")
 _AT_ONCE: Final = 500  # values bound in one statement
-_LARGEST: Final = 2**31 - 1
+_LARGEST: Final = 2**31 - 1  # that every database keeps as a number
 
 
-def single(job: int | None = None) -> ColumnElement[bool]:
-    """Whether a shell is free without a free opposite half of its kind in its box; what this job holds counts as
+def single(jobs: Collection[int] = ()) -> ColumnElement[bool]:
+    """Whether a shell is free without a free opposite half of its kind in its box; what these jobs hold counts as
     free."""
     other = SHELLS.alias("other")
-    held = select(HOLDS.c.shell).where(HOLDS.c.job == job)
+    held = select(HOLDS.c.shell).where(HOLDS.c.job.in_(jobs))
     free = [
-        shells.c.state == FREE if job is None else or_(shells.c.state == FREE, shells.c.number.in_(held))
+        shells.c.state == FREE if not jobs else or_(shells.c.state == FREE, shells.c.number.in_(held))
         for shells in (SHELLS, other)
     ]
     partner = exists().where(
@@ -103,10 +114,15 @@ def named(connection: Connection, names: Sequence[str]) -> tuple[ShelfShell, ...
     return tuple(found.values())
 
 
+def may_exist(number: int) -> bool:
+    """Whether anything on a shelf can have this number; a database would not even look for others."""
+    return 0 < number <= _LARGEST
+
+
 def _matches(connection: Connection, name: str) -> tuple[ShelfShell, ...]:
     if name.isascii() and name.isdecimal():
-        number = int(name) if len(name) < 12 else _LARGEST + 1
-        return records(connection, shells_with(SHELLS.c.number == number)) if number <= _LARGEST else ()
+        number = int(name) if len(name) < 12 else 0
+        return records(connection, shells_with(SHELLS.c.number == number)) if may_exist(number) else ()
     box, slash, shell = name.partition("/")
     if not slash:
         return ()
@@ -119,6 +135,24 @@ def box_named(connection: Connection, name: str) -> RowMapping:
     if len(found) != 1:
         numbers = tuple(row["number"] for row in found)
         raise RefusedError(Fact("ambiguous-box" if found else "unknown-box", {"name": name, "numbers": numbers}))
+    return found[0]
+
+
+def sealed_named(connection: Connection, name: str) -> RowMapping | None:
+    """The sealed box that a user means by its name, or by BOX/ where a shell has that number; raises RefusedError if
+    that is not clear."""
+    box, slash, shell = name.strip().partition("/")
+    if shell.strip():
+        return None
+    query = select(BOXES).where(BOXES.c.name == box.strip(), BOXES.c.state == SEALED).order_by(BOXES.c.number)
+    found = connection.execute(query).mappings().all()
+    if not found:
+        return None
+    if len(found) > 1:
+        numbers = tuple(row["number"] for row in found)
+        raise RefusedError(Fact("ambiguous-box", {"name": box, "numbers": numbers}))
+    if not slash and _matches(connection, box):
+        raise RefusedError(Fact("shell-or-box", {"name": box}))
     return found[0]
 
 

@@ -59,7 +59,7 @@ def _only_the_shelf(job: Job) -> Job:
     loose = (NeighbourStep, Line, Movable)
     return replace(
         job,
-        shells=tuple(s for s in job.shells if s.key in known and s.hold is None),
+        shells=tuple(s for s in job.shells if s.key in known and known[s.key].seat is None and s.hold is None),
         positions=tuple(replace(p, upper=None, lower=None) for p in job.positions if not p.missing),
         rules=tuple(rule for rule in job.rules if not isinstance(rule, loose)),
     )

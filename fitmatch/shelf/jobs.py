@@ -1,11 +1,15 @@
 """Jobs that hold shells, or have held some, by name. Open is one that holds any."""
 
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, RowMapping, exists, select
 
 from fitmatch.facts import Fact
+from fitmatch.intake.common.findings import Findings
+from fitmatch.intake.rows.saved_plan import read_saved_plan
 from fitmatch.shelf.events import Hold
+from fitmatch.shelf.records import ShelfShell
 from fitmatch.shelf.refusals import RefusedError
 from fitmatch.shelf.store.schema import HOLDS, JOBS
 
@@ -38,3 +42,16 @@ def holds_of(connection: Connection, job: RowMapping) -> dict[int, Hold]:
     query = select(HOLDS).where(mine).order_by(HOLDS.c.shell)
     rows = connection.execute(query).mappings()
     return {row["shell"]: Hold(row["job"], row["engine"], row["position"], row["half"]) for row in rows}
+
+
+def where_it_is(folder: str | Path) -> dict[str, object]:
+    """For the next commands: the folder of a job, and whether its plan came from the shelf."""
+    path = Path(folder)
+    plan = read_saved_plan(path, Findings()) if path.is_dir() else None
+    return {"folder": str(folder), "from_shelf": plan is not None and plan.readings is not None}
+
+
+def job_of(connection: Connection, shell: ShelfShell) -> dict[str, object]:
+    """The same of the job that a shell is set aside for, or was until now."""
+    job = known_job(connection, shell.job or "")
+    return {"job": job["name"], **where_it_is(job["folder"])}

@@ -1,5 +1,6 @@
 """Looking at the shelf: what lies there, what happened to a shell, which engines were built."""
 
+import json
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import timedelta
@@ -8,10 +9,14 @@ from typing import Any, Final, NamedTuple
 from sqlalchemy import ColumnElement, Connection, Integer, RowMapping, Table, and_, case, cast, func, or_, select
 
 from fitmatch.facts import Fact
-from fitmatch.shelf.events import events_where, told
-from fitmatch.shelf.finding import named, records, shells_with, single
+from fitmatch.shelf.describing import differences
+from fitmatch.shelf.events import events_where, readings_told, told
+from fitmatch.shelf.finding import may_exist, named, records, shells_with, single
 from fitmatch.shelf.records import (
     IN_DOUBT,
+    TEARDOWN,
+    Assembled,
+    Difference,
     EnginePosition,
     EngineRecord,
     Engines,
@@ -36,6 +41,8 @@ from fitmatch.shelf.store.schema import (
 )
 
 GROUPS: Final = ("family", "kind", "half", "grade", "step", "wall", "box", "age", "location", "state")
+_WRITES: Final = ("described", "remeasured", "release", "correct")
+_UNTOLD: Final = ("state", "reason", "turn", "trial_fits", "ran_in", "undersize_nm", "step_nm")
 _BAND_NM: Final = 2_540  # walls that are grouped together: 0.0001 in
 
 
@@ -66,9 +73,24 @@ def show(shelf: Shelf, filters: Filters = EVERYTHING, *, by: Sequence[str] = ())
     conditions = _conditions(shelf, filters)
     with shelf.reading() as connection:
         sealed = _sealed(connection, filters)
+        undated = None if filters.older_than_days is None else _undated(connection, shelf, filters)
         if by:
-            return Shown((), sealed, _tallies(connection, conditions, by))
-        return Shown(records(connection, shells_with(*conditions)), sealed)
+            return Shown((), sealed, _tallies(connection, conditions, by), undated)
+        found = records(connection, shells_with(*conditions))
+        in_all = 0 if found else connection.execute(select(func.count()).select_from(SHELLS)).scalar_one()
+        return Shown(found, sealed, undated=undated, in_all=in_all)
+
+
+def _undated(connection: Connection, shelf: Shelf, filters: Filters) -> tuple[int, int]:
+    """The shells that agree but for their age, and their boxes: nobody wrote down when these were opened."""
+    conditions = _conditions(shelf, filters._replace(older_than_days=None))
+    query = (
+        select(func.count(), func.count(SHELLS.c.box.distinct()))
+        .join(BOXES, BOXES.c.number == SHELLS.c.box)
+        .where(BOXES.c.opened == "", *conditions)
+    )
+    shells, boxes = connection.execute(query).one()
+    return shells, boxes
 
 
 def _conditions(shelf: Shelf, filters: Filters) -> list[ColumnElement[bool]]:
@@ -122,6 +144,7 @@ def _tallies(connection: Connection, conditions: Sequence[ColumnElement[bool]], 
     special: dict[str, ColumnElement[Any]] = {
         "wall": cast(SHELLS.c.wall_nm - SHELLS.c.wall_nm % _BAND_NM, Integer),
         "box": BOXES.c.name,
+        "step": func.trim(SHELLS.c.undersize + " " + SHELLS.c.step),
         "age": func.substr(BOXES.c.opened, 1, 7),
     }
     keys = [special[name] if name in special else SHELLS.c[name] for name in by]
@@ -149,7 +172,24 @@ def history(shelf: Shelf, name: str) -> History:
     """All that happened to a shell, oldest first."""
     with shelf.reading() as connection:
         (shell,) = named(connection, [name])
-        return History(shell, events_where(connection, EVENTS.c.shell == shell.number))
+        events = events_where(connection, EVENTS.c.shell == shell.number)
+        written = _written(connection, shell.number)
+        return History(
+            shell, tuple(event._replace(changes=(*event.changes, *written.get(event.number, ()))) for event in events)
+        )
+
+
+def _written(connection: Connection, shell: int) -> Mapping[int, tuple[Difference, ...]]:
+    """What events wrote of a shell: each keeps what it found, and the next one, or today, tells what it left."""
+    row = connection.execute(select(SHELLS).where(SHELLS.c.number == shell)).mappings().one()
+    now, found = dict(row), dict[int, tuple[Difference, ...]]()
+    query = select(EVENTS).where(EVENTS.c.shell == shell).order_by(EVENTS.c.number.desc())
+    for event in connection.execute(query).mappings():
+        old = {name: value for name, value in told(event).get("shell", {}).items() if name in now}
+        if event["action"] in _WRITES:
+            found[event["number"]] = tuple(c for c in differences(old, now) if c.what not in _UNTOLD)
+        now |= old
+    return found
 
 
 def engines(shelf: Shelf) -> Engines:
@@ -166,10 +206,18 @@ def engine(shelf: Shelf, number: int) -> EngineRecord:
 
 def engine_on(connection: Connection, number: int) -> EngineRecord:
     """The same, for whoever reads more at the same moment."""
-    found = _engines(connection, ENGINES.c.number == number)
+    found = _engines(connection, ENGINES.c.number == number) if may_exist(number) else ()
     if not found:
         raise RefusedError(Fact("unknown-engine", {"number": number}))
     return found[0]
+
+
+def standing(shelf: Shelf, number: int) -> Mapping[str, str]:
+    """The positions of an engine that have shells, with the kind of each; raises RefusedError if there are none."""
+    found = {p.position: p.kind for p in engine(shelf, number).positions if not p.left}
+    if not found:
+        raise RefusedError(Fact("nothing-fitted", {"number": number}))
+    return found
 
 
 def _engines(connection: Connection, *conditions: ColumnElement[bool]) -> list[EngineRecord]:
@@ -180,9 +228,10 @@ def _engines(connection: Connection, *conditions: ColumnElement[bool]) -> list[E
     for row in connection.execute(query).mappings():
         where = row["engine"], row["position"]
         left, left_at = passages.left(where)
-        shells = seats.get(where, [])
+        shells = [s if not left else s._replace(hold="") for s in seats.get(where, [])]
         own = {name: row[name] for name in EnginePosition._fields if name in row}
         own |= {"in_doubt": where in passages.in_doubt, "left": left, "left_at": left_at}
+        own |= {"judged": passages.judged(where), "readings": passages.readings.get(where, ())}
         positions[row["engine"]].append(EnginePosition(shells=tuple(shells), **own))
     rows = connection.execute(select(ENGINES).where(*conditions).order_by(ENGINES.c.number)).mappings()
     return [
@@ -194,6 +243,11 @@ def _engines(connection: Connection, *conditions: ColumnElement[bool]) -> list[E
             by=row["done_by"],
             note=row["note"],
             torn_down=row["torn_down"],
+            torn_down_by=passages.teardown(row)[0],
+            torn_down_note=passages.teardown(row)[1],
+            unit=row["unit"],
+            names=tuple(json.loads(row["names"])),
+            record=json.loads(row["record"]),
             positions=tuple(positions[row["number"]]),
         )
         for row in rows
@@ -207,25 +261,46 @@ class _Passages:
         held = select(HOLDS.c.engine, HOLDS.c.position).where(HOLDS.c.engine.in_(numbers))
         self._standing = {(engine, position) for engine, position in connection.execute(held)}
         self._last: dict[tuple[int, str], RowMapping] = {}
+        self._wear = defaultdict[tuple[int, str], dict[str, Any]](dict)
+        self._taken_down: dict[int, RowMapping] = {}
         self.in_doubt = set[tuple[int, str]]()
+        self.readings = dict[tuple[int, str], tuple[Assembled, ...]]()
+        passing = (EVENTS.c.from_state == FITTED) != (EVENTS.c.to_state == FITTED)
         query = (
             select(EVENTS)
             .join(
                 ENGINE_SHELLS, and_(ENGINE_SHELLS.c.shell == EVENTS.c.shell, ENGINE_SHELLS.c.engine == EVENTS.c.engine)
             )
-            .where(
-                ENGINE_SHELLS.c.engine.in_(numbers), (EVENTS.c.from_state == FITTED) != (EVENTS.c.to_state == FITTED)
-            )
+            .where(ENGINE_SHELLS.c.engine.in_(numbers), or_(passing, EVENTS.c.action.in_(("assembled", "correct"))))
             .order_by(EVENTS.c.number)
         )
         for row in connection.execute(query).mappings():
             where = row["engine"], row["position"]
+            if row["action"] == "fitted" or readings_told(row, "now") is not None:
+                self.readings[where] = readings_told(row, "now") or ()
+            if row["from_state"] == row["to_state"]:
+                continue
             if row["from_state"] == FITTED:
                 self._last[where] = row
+                self._wear[where] |= told(row).get("wear", {})
+                if row["action"] == TEARDOWN:
+                    self._taken_down[row["engine"]] = row
             elif row["action"] == "fitted":
                 self.in_doubt.discard(where)
                 if IN_DOUBT in told(row).get("remarks", ()):
                     self.in_doubt.add(where)
+
+    def judged(self, where: tuple[int, str]) -> Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]]:
+        """What was wrong with the wear of each part when the position was taken down, and what was missing for it."""
+        if self.left(where)[0] != TEARDOWN:
+            return {}
+        parts = self._wear[where].items()
+        return {part: (tuple(one["codes"]), tuple(one["missing"])) for part, one in parts}
+
+    def teardown(self, engine: RowMapping) -> tuple[str, str]:
+        """Who has taken an engine down, and what was noted then; empty while it stands."""
+        row = self._taken_down.get(engine["number"]) if engine["torn_down"] else None
+        return ("", "") if row is None else (row["done_by"], row["note"])
 
     def left(self, where: tuple[int, str]) -> tuple[str, str]:
         """How the shells of a position have left it, and when; empty while they are in it."""
@@ -233,13 +308,13 @@ class _Passages:
         if where in self._standing or last is None:
             return "", ""
         if "ran_in" in told(last)["shell"]:
-            return "teardown", last["at"]
-        return "never-run" if last["action"] == "teardown" else last["action"], last["at"]
+            return TEARDOWN, last["at"]
+        return "never-run" if last["action"] == TEARDOWN else last["action"], last["at"]
 
 
 def _seats(connection: Connection, numbers: Any) -> Mapping[tuple[int, str], list[EngineShell]]:
     query = (
-        select(ENGINE_SHELLS, BOXES.c.name.label("box"), SHELLS.c.name, SHELLS.c.state)
+        select(ENGINE_SHELLS, BOXES.c.name.label("box"), SHELLS.c.name, SHELLS.c.state, SHELLS.c.hold)
         .join(SHELLS, SHELLS.c.number == ENGINE_SHELLS.c.shell)
         .join(BOXES, BOXES.c.number == SHELLS.c.box)
         .where(ENGINE_SHELLS.c.engine.in_(numbers))
@@ -248,7 +323,8 @@ def _seats(connection: Connection, numbers: Any) -> Mapping[tuple[int, str], lis
     found = defaultdict[tuple[int, str], list[EngineShell]](list)
     for row in connection.execute(query).mappings():
         label = f"{row['box']}/{row['name']}"
-        walls = row["wall_nm"], row["wall_after_nm"], row["wall_wear_u_nm"]
-        shell = EngineShell(row["half"], row["shell"], label, *walls, row["state"])
+        walls = row["wall_nm"] or row["wall_tried_nm"], row["wall_after_nm"], row["wall_wear_u_nm"]
+        left = row["state"], row["wall_nm"] is None, row["hold"]
+        shell = EngineShell(row["half"], row["shell"], label, *walls, *left)
         found[row["engine"], row["position"]].append(shell)
     return found

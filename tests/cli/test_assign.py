@@ -168,7 +168,7 @@ def test_even_without_limits_is_refused(tmp_path: Path, capsys: pytest.CaptureFi
     assert (ran.status, ran.out) == (2, "") and "needs min and max" in ran.err and "R1, R2" in ran.err
 
 
-@pytest.mark.parametrize("name", ["sheets", "boxes"])
+@pytest.mark.parametrize("name", ["sheets", "box"])
 def test_commands_that_do_not_exist(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     """An unknown command is wrong usage."""
     ran = Ran(capsys, name)

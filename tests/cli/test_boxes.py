@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -66,6 +67,12 @@ def test_the_document(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> Non
     one, two = found["mixes"]
     assert (one["kind"], one["open"], one["boxes"], one["price"]) == ("rod", {"std": 1}, 1, 45.5)
     assert (two["open"], two["price"], two["left"], two["left_price"]) == ({"std": 2}, 91, 8, 45.5)
+    assert (two["left_half_width"], two["left_price_half_width"], two["empty"]) == (0, 0, {})
+    for name in ("inside", "within_tolerance"):
+        gain = [two["gain"][f"{name}{end}"] for end in ("_low", "", "_high")]
+        assert gain == sorted(gain) and gain[0] < gain[2]
+        assert gain[1] == pytest.approx(two[name] - one[name], abs=2e-6)
+    assert found["kinds"]["rod"]["verdict"] == "too-few-draws" and not found["left_out"]
     assert one["gain"] is None and two["gain"]["over"] == {"std": 1}
     worst = [mix["worst_deviation"] for mix in (one, two)]
     assert two["gain"]["worst_deviation"]["mean"] == pytest.approx(worst[0]["mean"] - worst[1]["mean"], abs=2e-6)
@@ -82,11 +89,14 @@ def test_the_same_bytes_again(capsys: pytest.CaptureFixture[str], tmp_path: Path
     assert first == again != other
 
 
-def test_the_text_is_one_screen(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+def test_the_text_is_one_screen(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """With one kind everything is told in 45 lines of 80 columns: figures, the next box, what was assumed."""
+    monkeypatch.setenv("COLUMNS", "80")
     ran = Ran(capsys, "boxes", job(tmp_path), "--draws", 20, "--tolerance", 0.003)
     lines = ran.out.splitlines()
-    assert (ran.status, ran.err) == (0, "") and len(lines) <= 45 and max(map(len, lines)) <= 100
+    assert (ran.status, ran.err) == (0, "") and len(lines) <= 45 and max(map(len, lines)) <= 80
     text = " ".join(ran.out.split())
     assert "4 upper + 4 lower a box, as written" in text and "between boxes 1 um, as written" in text
     assert "Readings were taken as true" in text and "No figure knows of walls that are not normal" in text
@@ -133,6 +143,47 @@ def test_sealed_boxes_on_the_shelf(capsys: pytest.CaptureFixture[str], tmp_path:
     assert Ran(capsys, "shelf", "--db", db, "take-in", sealed, "--unit", "mm").status == 0
     found = document(capsys, folder, "--from-shelf", "--db", db, "--draws", 5)
     assert [(mix["open"], mix["price"]) for mix in found["mixes"]] == [({"std": 1}, 40), ({"std": 2}, 90)]
+
+
+def test_figures_stand_with_their_intervals(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """A percentile and a chance stand before the ends of their intervals; one draw is one draw."""
+    out = Ran(capsys, "boxes", job(tmp_path), "--draws", 100, "--tolerance", 0.003).out
+    assert re.search(r" [0-9]+\.0 \([0-9]+\.0\.\.[0-9]+\.0\) ", out) and "100 (96..100)" in out
+    assert "fewer than 200 draws cannot tell" in out
+    assert ": 1 draw, seed 1." in Ran(capsys, "boxes", job(tmp_path), "--draws", 1).out
+
+
+def test_what_no_box_can_mend(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """A bore above its drawing limits is named, and nothing is said to be worth buying: exit 1."""
+    ran = Ran(capsys, "boxes", job(tmp_path, JOB + '[drawing.rod]\nhousing_bore = "50.040..50.0525"\n'), "--draws", 5)
+    text = " ".join(ran.out.split())
+    assert ran.status == 1 and "may be worth" not in text and "POINTLESS" not in text
+    assert "R4 cannot be filled whatever is opened: the housing bore is above its drawing limits" in text
+
+
+def test_too_few_shells_are_said_so(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Where all boxes hold too few shells that is what the report says, and which positions stay empty."""
+    ran = Ran(capsys, "boxes", job(tmp_path, JOB.replace("shells = 4", "shells = 1")), "--draws", 5)
+    text = " ".join(ran.out.split())
+    assert ran.status == 1 and "may be worth" not in text and "hold halves for 2 of 4 positions" in text
+    assert "left empty, in how many of 5 draws: 1 std: " in text
+
+
+def test_one_kind_of_several(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """A kind without walls is left out and named, exit 1; with --kind nothing is said of it."""
+    text = JOB + "[fit.main]\ntarget = 0.05\n"
+    folder = job(tmp_path, text, POSITIONS + "M1,main,46.001,50.052\n")
+    both, rods = (Ran(capsys, "boxes", folder, "--draws", 5, *more) for more in ((), ("--kind", "rod")))
+    assert both.status == 1 and "LEFT OUT: main: nothing says what walls a box of main has" in both.out
+    assert rods.status == 0 and "main" not in rods.out
+    assert "there is no kind `cam`" in Ran(capsys, "boxes", folder, "--kind", "cam").err
+
+
+def test_a_precision_that_is_not_reached(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """A mean that does not exist is named where a precision is asked for."""
+    folder = job(tmp_path, JOB.replace("shells = 4", "shells = 3"))
+    text = " ".join(Ran(capsys, "boxes", folder, "--draws", 110, "--precision", 0.01).out.split())
+    assert "NOT REACHED by all; no mean, as some draw leaves a position empty: 1 std." in text
 
 
 @pytest.mark.parametrize(

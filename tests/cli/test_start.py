@@ -107,7 +107,7 @@ def test_a_mistyped_command(capsys: pytest.CaptureFixture[str], typed: str, mean
 
 def test_every_listed_command_can_be_run() -> None:
     """The group knows each of its commands by the name under which it lists it."""
-    names = ["fitmatch", "new", "measure", "check", "assign", "compare", "advise", "range", "film"]
+    names = ["fitmatch", "new", "measure", "check", "assign", "compare", "advise", "boxes", "range", "film"]
     names += ["sheet", "assembled", "shelf"]
     assert [command.name for command in commands()] == names
 

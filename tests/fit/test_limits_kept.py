@@ -3,13 +3,14 @@
 import json
 import random
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from hard_jobs import rods, stock
 from made.jobs import make_job
 from made.scale_jobs import Size, write_job
-from oracles.schemas import VALIDATOR
+from oracles.schemas import OF_ADVISED, OF_COMPARED, VALIDATOR
 
 from fitmatch.fit.answer.baselines import by_hand
 from fitmatch.fit.answer.best_plan import best_plan
@@ -19,8 +20,14 @@ from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.gauging.doubts.check import doubts_of
 from fitmatch.intake.reading import read_job
 from fitmatch.records.job import Job
+from fitmatch.report.comparison.report import compared_text
+from fitmatch.report.data.advised import advised_document
+from fitmatch.report.data.compared import compared_document
 from fitmatch.report.data.document import plan_document
+from fitmatch.report.text.advice import advised_text
 from fitmatch.report.text.report import plan_text
+from fitmatch.study.advice.advise import advise
+from fitmatch.study.comparison.compare import compare
 
 LONGEST_S = 0.5  # of processor time from one question whether to stop to the next
 
@@ -132,3 +139,36 @@ def test_a_limit_before_the_doubts_are_known_is_told(tmp_path: Path) -> None:
             assert not one.is_ready("main") and "Lay out the shells" not in text
             assert "but the readings were not looked through for mistakes." in " ".join(text.split())
     assert assign(job).plans[0].doubts
+
+
+def test_advice_and_comparison_end_and_tell_it_alike(tmp_path: Path) -> None:
+    """`advise` and `compare` look through many readings no longer than a limit lets them, and then say so in text and
+    JSON and that nothing is settled; with few shells the doubts are there all the same."""
+    for halves in (100, 1_000):
+        job, few = lot_in_files(tmp_path / str(halves), halves), halves == 100
+        advised, compared = advise(job, stop=Stop(0.0)), compare(job, stop=Stop(0.0))
+        assert advised.looked_through == few == all(one.looked_through for one in compared.job_plans)
+        assert advised.needs_attention and compared.needs_attention
+        told = (
+            (advised_text(advised, "mm"), OF_ADVISED, advised_document(advised, "mm")),
+            (compared_text(compared, "mm"), OF_COMPARED, compared_document(compared, "mm")),
+        )
+        for text, schema, document in told:
+            answer, words = json.loads(document), " ".join(text.split())
+            schema.validate(answer)
+            assert answer.get("doubts_complete", True) == few
+            assert (
+                ("NOT LOOKED THROUGH: time ran out" in words) == ("let `fitmatch check` look through" in words) != few
+            )
+            assert "nothing is needed" not in words
+
+
+def test_advice_without_shells_keeps_the_limit_too(tmp_path: Path) -> None:
+    """What many positions want is told where time runs out before their readings were looked through, and that too."""
+    write_job(tmp_path / "lot", Size(2_001, 2, 1, step="0.001"))
+    bare = replace(read_job(tmp_path / "lot"), shells=())
+    for stop, through in ((Stop(), True), (Stop(0.0), False)):
+        advised = advise(bare, stop=stop)
+        assert advised.answer is None and all(one.wanted for one in advised.positions)
+        assert (advised.looked_through, advised.needs_attention) == (through, not through)
+        assert ("NOT LOOKED THROUGH" in advised_text(advised, "mm")) != through

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from fitmatch.gauging.assembled import APART_NM, Check, Verdict, assembled_clearance, compare
-from fitmatch.gauging.bench_check import BenchCheck, bench_check
+from fitmatch.gauging.bench_check import BenchCheck, bench_check, would_show
 from fitmatch.gauging.sizes.sizing import Sizes
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.records.job import Job
@@ -168,3 +168,18 @@ def test_where_limits_are_at_the_means_no_end_is_raised() -> None:
     assert not read_with(job, read["gauge"]).within_limits
     bore = AssembledReading("R1", *pair, "bore", (50_005_000 + 42 * UM,), "gauge")
     assert read_with(job, bore).shortfall_nm == 3 * UM and read_with(at_mean, bore).within_limits
+
+
+def test_what_would_be_read_is_read_back() -> None:
+    """In 200 random workshops: what a reading of any sort would show at a clearance is corrected to that clearance by
+    `assembled`, to a nanometre."""
+    draw = random.Random(23)
+    for _ in range(200):
+        measuring = workshop(draw)
+        job, placement = placed(measuring, [Reading(49_990_400, None, None, "mic")], [Reading(54_040_000)])
+        pair, clearance = (("box", "upper"), ("box", "lower")), draw.randint(-20, 120) * 997
+        for sort in (("clearance", "gauge"), ("clearance", "strip"), ("bore", "gauge")):
+            reading = AssembledReading("R1", *pair, sort[0], (0,), sort[1], "bore")
+            shown = would_show(job, reading, placement, clearance)
+            back = assembled_clearance(job, reading._replace(readings_nm=(round(shown),)), placement)
+            assert abs(back - clearance) <= 1

@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from oracles import oracle
 from oracles.rulebook import Rules, records, rules_of, with_rules
 
 from fitmatch.records.job import Job
@@ -211,7 +212,15 @@ def measured_by(gauge: str | None, repeats: int = 1, places: int = 1) -> Measure
 
 def guarded_job(rng: random.Random, *, both_limits: bool = False, wishing: bool = False) -> Job:
     """A random job with a guard, whose shells were measured in two or three ways and positions in one or two, so that
-    U differs from pair to pair, and at some positions between the tightest clearance and the mean one."""
+    U differs from pair to pair, and at some positions between the tightest clearance and the mean one. A job whose
+    guard leaves some position no clearance, which fitmatch refuses, is drawn again."""
+    while True:
+        job = _guarded(rng, both_limits=both_limits, wishing=wishing)
+        if oracle.guard_leaves_clearance(job):
+            return job
+
+
+def _guarded(rng: random.Random, *, both_limits: bool, wishing: bool) -> Job:
     job = (wishing_job if wishing else random_job)(rng, both_limits=both_limits)
     gauges = {
         name: Gauge(

@@ -92,6 +92,22 @@ def margins_nm(job: Job, p: Position, pair: Pair) -> tuple[int, int]:
     return margins[measured_as]
 
 
+def guard_leaves_clearance(job: Job) -> bool:
+    """Whether between the guarded limits of every position there is a clearance, at least for one way in which two
+    halves were measured; where no two halves could go, nothing is asked."""
+
+    def left(p: Position) -> bool:
+        halves = [[s for s in job.shells if could_be(s, p, side)] for side in ("upper", "lower")]
+        bands = [
+            (p.max_nm - high) - (p.min_nm + low) - (clearance_nm(p, pair) - tightest_nm(job, p, pair))
+            for pair in starmap(Pair, product(*halves))
+            for low, high in [margins_nm(job, p, pair)]
+        ]
+        return not bands or max(bands) >= 0
+
+    return all(left(p) for p in job.positions if not p.missing and p.min_nm is not None and p.max_nm is not None)
+
+
 def shortfall_nm(job: Job, p: Position, pair: Pair) -> int:
     return 0 if p.min_nm is None else max(0, p.min_nm + margins_nm(job, p, pair)[0] - tightest_nm(job, p, pair))
 

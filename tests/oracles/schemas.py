@@ -1,4 +1,4 @@
-"""The JSON schemas of an answer, of a comparison and of advice, and what holds a document against each."""
+"""The JSON schemas of an answer, of a comparison, of advice and of the shelf, and what holds documents against them."""
 
 import json
 from importlib.resources import files
@@ -19,3 +19,4 @@ COMPARED = _schema("compared")
 OF_COMPARED = jsonschema.Draft202012Validator(COMPARED)
 ADVISED = _schema("advised")
 OF_ADVISED = jsonschema.Draft202012Validator(ADVISED)
+SHELF = _schema("shelf")

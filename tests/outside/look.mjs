@@ -5,7 +5,7 @@ import axe from 'axe-core';
 import {HtmlValidate} from 'html-validate';
 import puppeteer from 'puppeteer-core';
 
-const WIDTHS = [360, 820, 1200];
+const WIDTHS = [360, 768, 820, 1200];
 const A4_INSIDE = 718; // pixels: 190 mm
 const validate = new HtmlValidate({extends: ['html-validate:standard']});
 const asked = JSON.parse(readFileSync(0, 'utf8'));
@@ -41,6 +41,33 @@ function layout() {
       if (texts[i].node !== texts[j].node && across > 1 && down > 0.3 * Math.min(a.height, b.height))
         found.push(`over one another: ${texts[i].text} / ${texts[j].text}`);
     }
+  const boxes = (element) => {
+    const range = document.createRange();
+    range.selectNodeContents(element);
+    return [...range.getClientRects()].filter((rect) => rect.width >= 1 && rect.height >= 1);
+  };
+  for (const term of document.querySelectorAll('.block dl > div > dt'))
+    for (const a of boxes(term))
+      for (const b of boxes(term.nextElementSibling))
+        if (Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 2 && b.left - a.right < 3)
+          found.push(`too close: ${term.textContent} / ${term.nextElementSibling.textContent.slice(0, 20)}`);
+  const pen = document.createElement('canvas').getContext('2d');
+  for (const digit of document.querySelectorAll('u')) {
+    const style = getComputedStyle(digit);
+    pen.font = `${style.fontWeight} ${style.fontSize} ${style.fontFamily}`;
+    const {fontBoundingBoxAscent: up, fontBoundingBoxDescent: down} = pen.measureText('6');
+    const line = parseFloat(getComputedStyle(digit.parentElement).lineHeight);
+    const room = down + (line - up - down) / 2;
+    if (!(parseFloat(style.textUnderlineOffset) + parseFloat(style.textDecorationThickness) <= room - 0.5))
+      found.push(`the line under ${digit.textContent} touches what is below: ${digit.parentElement.textContent}`);
+  }
+  for (const line of document.querySelectorAll('.strips')) {
+    const word = [...line.querySelectorAll('.end')].at(-1).getBoundingClientRect();
+    const strip = [...line.querySelectorAll('svg')].at(-1).getBoundingClientRect();
+    if (word.top >= strip.bottom || word.left < strip.right - 1) found.push('flywheel is not at the end of its line');
+  }
+  for (const way of document.querySelectorAll('.ways tbody th'))
+    if (way.textContent.length < 10 && boxes(way).length > 1) found.push(`squeezed: ${way.textContent}`);
   if (document.documentElement.scrollWidth > document.documentElement.clientWidth) found.push('wider than the window');
   return found;
 }
@@ -56,7 +83,7 @@ async function accessible(page) {
 
 const answers = [];
 for (const {file, pdf, rules} of asked) {
-  const answer = {said: [], requests: [], layout: {}, accessibility: [], invalid: [], smallest_pt: null, labels_over: 0, colours: []};
+  const answer = {said: [], requests: [], layout: {}, accessibility: [], invalid: [], smallest_pt: null, labels_over: 0, letters_pt: null, colours: []};
   const page = await browser.newPage();
   const own = `file://${file}`;
   page.on('console', (message) => answer.said.push(message.text()));
@@ -81,6 +108,8 @@ for (const {file, pdf, rules} of asked) {
   // By how many pixels the tallest label to cut out is taller than was asked for.
   answer.labels_over = await page.evaluate(() => Math.max(0, ...[...document.querySelectorAll('.label')]
     .map((label) => label.getBoundingClientRect().height - parseFloat(getComputedStyle(label).minHeight))));
+  answer.letters_pt = await page.evaluate(() => Math.min(...[...document.querySelectorAll('.label')]
+    .map((label) => parseFloat(getComputedStyle(label).fontSize) * 0.75)));
   answer.colours.push(await page.evaluate(() => getComputedStyle(document.body).backgroundColor));
   await page.emulateMediaType(null);
   for (const format of ['A4', 'Letter'])

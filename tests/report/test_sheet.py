@@ -11,7 +11,7 @@ import pytest
 import fitmatch
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Fit, Position
-from fitmatch.report.sheet.amounts import amount, exact_amount, runs, span
+from fitmatch.report.sheet.amounts import amount, as_read, judged, runs, setting, span
 from fitmatch.report.sheet.drawings import WIDTH, crank_lines, numbers_of, scale_of
 
 CSS = Path(fitmatch.__file__).parent / "report" / "sheet" / "templates" / "sheet.css"
@@ -26,7 +26,7 @@ def crank(*positions: tuple[str, str, int | None]) -> Job:
 def along(job: Job) -> list[list[str]]:
     """The labels of every place of the first line, from the front."""
     (line, *_) = crank_lines(job)
-    return [[label for _, label in place.labels] for strip in line.strips for place in strip.places]
+    return [[label.text for label in place.labels] for strip in line.strips for place in strip.places]
 
 
 def test_rods_that_share_a_pin_stand_at_one_place() -> None:
@@ -48,7 +48,7 @@ def test_rods_that_share_a_pin_stand_at_one_place() -> None:
     ]
     (line,) = crank_lines(job)
     assert line.by_pins and not line.numbered
-    assert all(p.on_the_line == p.labels[0][1].startswith("M") for strip in line.strips for p in strip.places)
+    assert all(p.on_the_line == p.labels[0].text.startswith("M") for strip in line.strips for p in strip.places)
 
 
 def test_without_pins_they_stand_in_file_order() -> None:
@@ -59,16 +59,25 @@ def test_without_pins_they_stand_in_file_order() -> None:
 
 def test_every_position_stands_on_some_line_once() -> None:
     """Of any number of positions and kinds each stands once, places of a strip do not touch, and strips are as wide as
-    their places."""
+    their places, the first and the last with room for a word beside them."""
     kinds = ("main", "rod", "cam main", "balance")
     for count in (1, 2, 7, 8, 9, 30):
         job = crank(*((f"{kind[0]}{i}", kind, None) for kind in kinds for i in range(count)))
         lines = crank_lines(job)
-        labels = [label for line in lines for s in line.strips for p in s.places for _, label in p.labels]
+        labels = [label.text for line in lines for s in line.strips for p in s.places for label in p.labels]
         assert sorted(labels) == sorted(p.name for p in job.positions) and len(lines) == 3
+        assert all(line.strips[-1].width <= 344 - 65 and line.strips[0].width <= 344 - 40 for line in lines)
         for strip in (strip for line in lines for strip in line.strips):
             xs = [place.x for place in strip.places]
             assert all(b - a >= 40 for a, b in pairwise(xs)) and 0 < xs[0] <= xs[-1] < strip.width <= 344
+
+
+def test_what_needs_attention_is_marked_in_the_drawing() -> None:
+    """The label of such a position is marked, and no other; the title says it in words."""
+    (line,) = crank_lines(crank(("M1", "main", None), ("R1", "rod", 1), ("R2", "rod", 1)), {"R2"})
+    labels = [label for strip in line.strips for place in strip.places for label in place.labels]
+    assert [label.text for label in labels if label.marked] == ["R2"]
+    assert line.strips[0].title.endswith("main M1, rod R1, rod R2 (marked)")
 
 
 def test_long_names_become_numbers() -> None:
@@ -94,10 +103,40 @@ def test_a_length_in_both_units(nm: int, unit: str, own: str, other: str) -> Non
     assert amount(nm, unit) == (own, other)
 
 
-def test_a_setting_is_told_to_the_last_digit() -> None:
-    """In its own unit, padded to the usual decimals."""
-    assert exact_amount(46_132_500, "mm") == ("46.1325 mm", "1.81624 in")
-    assert exact_amount(46_131_999, "mm").own == "46.131999 mm" and exact_amount(25_400_000, "in").own == "1.00000 in"
+def test_a_setting_has_the_decimals_of_its_gauge() -> None:
+    """In its own unit it has as many decimals as a step of the gauge, so that it can be set; without a step the usual
+    ones. The other unit has the usual ones."""
+    assert setting(57_129_680, "in", 2_540) == ("2.2492 in", "57.1297 mm")
+    assert setting(25_400_000, "in", 2_540).own == "1.0000 in" and setting(25_400_000, "in", None).own == "1.00000 in"
+    assert setting(46_132_500, "mm", 500) == ("46.1325 mm", "1.81624 in")
+    assert setting(46_130_000, "mm", 10_000).own == "46.13 mm"
+
+
+def test_readings_stand_as_they_were_read() -> None:
+    """Each in the unit that it was typed in, with the decimals that were typed or those of the gauge's step if that is
+    in the same unit; the unit is told once for readings beside each other that share it."""
+    assert as_read([(60_323_000, "60.323 mm"), (60_320_000, "60.32 mm")], "in", 1_000, "mm") == "60.323 60.320 mm"
+    assert as_read([(57_129_680, ""), (57_124_600, "")], "in", 2_540, "in") == "2.2492 2.2490 in"
+    assert as_read([(53_340, "0.00210 in")], "in", None, "in") == "0.00210 in"
+    assert as_read([(53_800, "0,0538 mm"), (53_340, "21 tenths")], "in", 1_000, "mm") == "0.0538 mm 21 tenths"
+    assert as_read([(53_800, "53.8um")], "in", 2_540, "in") == "53.8 um" and as_read([(5, "5e-6 mm")], "in", None, "in")
+
+
+def test_a_clearance_that_is_out_never_looks_inside() -> None:
+    """Of 500 clearances around a limit each is written on that side of it on which it is, at it only if it is there;
+    the usual decimals are enough away from it."""
+    draw = random.Random(9)
+    for _ in range(500):
+        unit = draw.choice(["in", "mm"])
+        per = {"in": 25_400_000, "mm": 1_000_000}[unit]
+        low = draw.choice([38_100, 38_100 + draw.randint(-300, 300)])
+        nm, high = low + draw.randint(-400, 40_000), low + 30_000
+        text = judged(nm, unit, Position("R1", "rod", None, None, None, low, high))
+        for limit in (low, high):
+            written, exactly = Fraction(text) * per, Fraction(limit)
+            assert ((written > exactly) - (written < exactly)) == ((nm > limit) - (nm < limit)) or nm == limit
+    assert judged(83_821, "in", Position("R1", "rod", None, None, None, 38_100, 83_820)) == "0.00330004"
+    assert judged(70_000, "mm", Position("R1", "rod", None, None, None, 38_100, 83_820)) == "0.0700"
 
 
 @pytest.mark.parametrize("unit", ["in", "mm"])

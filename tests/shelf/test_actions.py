@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 from made.intake_jobs import put, write_job
-from made.shelves import BOX, ONE_ROD, planned_job, save_plan
+from made.shelves import BOX, ONE_ROD, SEALED, planned_job, save_plan
 from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 
@@ -30,7 +30,7 @@ from fitmatch.shelf import (
     take_in,
     value,
 )
-from fitmatch.shelf.store.schema import EVENTS, HOLDS
+from fitmatch.shelf.store.schema import BOXES, EVENTS, HOLDS
 
 TIGHT = ONE_ROD.replace("1.9421", "1.9405")  # too little room for any two shells of the box
 
@@ -181,7 +181,7 @@ def test_outside_its_limits_only_with_permission(shelf: Shelf, tmp_path: Path) -
     take_in(shelf, read_stock([folder]))
     planned = read_planned(folder)
     assert [f.code for f in set_aside(shelf, planned).attention] == ["outside-limits"]
-    refusals = {"": "not-to-be-assembled", " ": "not-to-be-assembled", "no": "permission-no", "None": "permission-no"}
+    refusals = {"": "not-to-be-assembled", " ": "not-to-be-assembled", "no": "permission-no", "TEXT": "permission-no"}
     for text, code in refusals.items():
         with pytest.raises(RefusedError) as refused:
             fitted(shelf, planned, permissions={"R1": text} if text else {})
@@ -350,6 +350,41 @@ def test_an_event_is_corrected_by_another(shelf: Shelf, job: Path) -> None:
         "correct",
         "fitted",
     ]
+
+
+@pytest.mark.parametrize("by_box", [True, False])
+def test_a_box_comes_back(shelf: Shelf, job: Path, by_box: bool) -> None:
+    """A box that was sent back by mistake comes back with its shells, by an event of either, as it was; it can be sent
+    back again, and a correction of the correction sends it back too. Not if something came after."""
+    scrap(shelf, "6", "dropped")
+    for _ in range(2):
+        sent = send_back(shelf, "box-1").events
+        back = correct(shelf, sent[0 if by_box else -1].number).events
+        assert [e.corrects for e in back] == [e.number for e in sent] and box_state(shelf, "box-1") == "opened"
+        assert sorted(states(shelf).values()) == ["free"] * 5 + ["scrapped"]
+    correct(shelf, back[-1 if by_box else 0].number)
+    assert box_state(shelf, "box-1") == "sent-back"
+    with pytest.raises(RefusedError) as refused:
+        correct(shelf, sent[0].number)
+    assert set(codes(refused.value)) == {"later-event"}
+
+
+def test_a_sealed_box_comes_back(shelf: Shelf, tmp_path: Path) -> None:
+    """A sealed box that was sent back by mistake is sealed again; taking it in has nothing before it."""
+    put(tmp_path / "sealed.csv", SEALED)
+    take_in(shelf, read_stock([tmp_path / "sealed.csv"], "in"))
+    (sent,) = send_back(shelf, "box-9").events
+    (back,) = correct(shelf, sent.number).events
+    assert (back.from_state, back.to_state, back.corrects) == ("sent-back", "sealed", sent.number)
+    assert {box.name for box in show(shelf).sealed} == {"box-8", "box-9"}
+    with pytest.raises(RefusedError) as refused:
+        correct(shelf, 1)
+    assert codes(refused.value) == ["nothing-before"]
+
+
+def box_state(shelf: Shelf, name: str) -> str:
+    with shelf.reading() as connection:
+        return str(connection.execute(select(BOXES.c.state).where(BOXES.c.name == name)).scalar_one())
 
 
 def test_only_the_last_event_of_a_shell_is_corrected(shelf: Shelf, job: Path) -> None:

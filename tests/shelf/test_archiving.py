@@ -5,11 +5,12 @@ from pathlib import Path
 from shutil import copytree
 
 import pytest
+from made.commands import Ran
 from made.shelves import Clock, lived_on
 
 from fitmatch.problems import InputError
 from fitmatch.shelf import RefusedError, Shelf, engines, export, history, import_, open_shelf, show
-from fitmatch.shelf.store.schema import METADATA
+from fitmatch.shelf.store.schema import METADATA, VERSIONS
 
 
 def contents(folder: Path) -> dict[str, bytes]:
@@ -93,7 +94,7 @@ def sound(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.mark.parametrize(
     ("file", "old", "new", "expected"),
     [
-        ("version.csv", "0001", "9999", "newer"),
+        ("version.csv", VERSIONS[-1], "9999", "newer"),
         ("version.csv", "version", "edition", "missing-column"),
         ("shells.csv", ",1569720,", ",1569720.5,", "unknown-value"),
         ("shells.csv", "wall_nm", "wall", "misspelt-column"),
@@ -129,3 +130,19 @@ def test_a_damaged_export_is_refused(
     reasons = error.reasons if isinstance(error, RefusedError) else error.problems
     assert expected in [reason.code for reason in reasons]
     assert show(shelf).shells == () and show(shelf).sealed == ()
+
+
+def test_no_shelf_is_not_exported(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where there is no shelf nothing is exported, and --db is named; one that nothing was taken in yet is exported so
+    that it can be imported and comes out the same."""
+    monkeypatch.setenv("FITMATCH_DB", str(tmp_path / "shelf.db"))
+    ran = Ran(capsys, "shelf", "export", tmp_path / "out")
+    assert ran.status == 2 and "there is no shelf" in ran.err and "--db" in ran.err and not (tmp_path / "out").exists()
+    (tmp_path / "shelf.db").touch()
+    assert Ran(capsys, "shelf", "export", tmp_path / "out").status == 0
+    other = open_shelf(tmp_path / "other.db")
+    import_(other, tmp_path / "out")
+    export(other, tmp_path / "again")
+    assert contents(tmp_path / "out") == contents(tmp_path / "again")

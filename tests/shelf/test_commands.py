@@ -114,6 +114,21 @@ def test_filters_are_joined_by_and(run: Run, job: Path, options: list[str], numb
     assert [shell["number"] for shell in document(run("show", *options, "--json"))["shells"]] == numbers
 
 
+def test_boxes_without_a_date_are_told(run: Run, job: Path, tmp_path: Path) -> None:
+    """Asked for an age, the answer says in every form how many shells and boxes it leaves out as nobody dated them."""
+    box = "shell,kind,half,wall,opened\n1,rod,upper,0.0618,2025-01-01\n2,rod,lower,0.0618,\n"
+    put(tmp_path / "dated.csv", box)
+    run("take-in", tmp_path / "dated.csv", "--unit", "in")
+    asked = ("show", "--older-than", "30", "--half", "upper")
+    assert "left out: 3 shells of 1 box of which nobody wrote down when it was opened" in run(*asked).out
+    found = document(run(*asked, "--json"))
+    assert found["undated"] == {"shells": 3, "boxes": 1} and [s["number"] for s in found["shells"]] == [7]
+    assert document(run(*asked, "--group-by", "half", "--json"))["undated"] == {"shells": 3, "boxes": 1}
+    ran = run(*asked, "--csv")
+    assert [row["number"] for row in rows(ran)] == ["7"] and "left out: 3 shells" in ran.err
+    assert "undated" not in document(run("show", "--json"))
+
+
 def test_alike_ones_are_counted(run: Run, job: Path) -> None:
     """Grouped, shells are counted by what they have in common."""
     run("scrap", "2", "dropped")
@@ -192,7 +207,8 @@ def test_a_dropped_shell_says_what_to_do_next(run: Run, job: Path) -> None:
     run("set-aside", job)
     number = str(document(run("show", "--state", "set-aside", "--json"))["shells"][0]["number"])
     ran = run("scrap", number, "dropped")
-    assert ran.status == 1 and "fitmatch assign --save" in " ".join(ran.out.split())
+    told = " ".join(ran.out.split())
+    assert ran.status == 1 and f"`fitmatch assign {job} --save`, then `fitmatch shelf set-aside {job}`" in told
 
 
 def test_counted_moved_sent_back_and_corrected(run: Run, job: Path, tmp_path: Path) -> None:
@@ -269,3 +285,19 @@ def test_help_loads_no_database() -> None:
     for args in (["shelf", "--help"], ["shelf", "show", "--help"]):
         ran = subprocess.run([sys.executable, "-c", program, *args], capture_output=True, text=True, check=False)
         assert ran.returncode == 0 and ran.stderr.strip() == "False"
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("show", "--older-than", "999999999999"), "--older-than"),
+        (("show", "--older-than", "1000000"), "--older-than"),
+        (("engine", "1e9"), "`1e9` is not a whole number"),
+        (("teardown", "one", "--never-run"), "`one` is not a whole number"),
+        (("correct", "1.5"), "`1.5` is not a whole number"),
+    ],
+)
+def test_numbers_that_are_none(run: Run, words: tuple[str, ...], told: str) -> None:
+    """What is no number of days, or no whole number, is refused in plain words."""
+    ran = run(*words)
+    assert ran.status == 2 and told in ran.err

@@ -65,6 +65,8 @@ def test_through_every_command(run: Run, address: str, tmp_path: Path, text: str
             ("move", text, text),
             ("scrap", "5", text, "--by", text),
             ("scrap", text, "x"),
+            ("release", "6", text, "--by", text),
+            ("release", text, "x"),
         ),
         *(("send-back", text, *said), ("history", text), ("history", "5"), ("correct", "1", *said), ("engine", "1")),
         *(("engines",), ("value",), ("show", "--location", text), ("show", "--family", text, "--box", text)),

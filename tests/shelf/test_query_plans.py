@@ -21,6 +21,7 @@ from fitmatch.shelf import (
     put_back,
     read_planned,
     read_stock,
+    release,
     scrap,
     send_back,
     set_aside,
@@ -40,7 +41,10 @@ def lived(tmp_path_factory: pytest.TempPathFactory) -> tuple[Shelf, Path]:
     folder = tmp_path_factory.mktemp("plans")
     shelf = open_shelf(folder / "shelf.db")
     job = lived_on(shelf, folder)
-    (folder / "box-3.csv").write_text(BOX)
+    header, *rows = BOX.splitlines()
+    (folder / "box-3.csv").write_text(
+        "\n".join([f"{header},hold", *(f"{row}," for row in rows[:5]), f"{rows[5]},rust"])
+    )
     take_in(shelf, read_stock([folder / "box-3.csv"], "in"))
     return shelf, job
 
@@ -51,6 +55,7 @@ ACTIONS: dict[str, Callable[[Shelf, Path], object]] = {
     "fitted": lambda shelf, job: fitted(shelf, read_planned(job)),
     "put-back": lambda shelf, _: put_back(shelf, "first", ["R2"]),
     "move": lambda shelf, _: move(shelf, ["box-3/01", "5"], "drawer 5"),
+    "release": lambda shelf, _: release(shelf, "box-3/06", "looked at again"),
     "scrap": lambda shelf, _: scrap(shelf, "5", "dropped"),
     "history": lambda shelf, _: history(shelf, "5"),
     "correct": lambda shelf, _: correct(shelf, history(shelf, "5").events[-1].number),

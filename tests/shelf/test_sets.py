@@ -146,3 +146,14 @@ def test_the_command(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeyp
     assert ran.status == 0 and "1 complete set of 2 pairs" in ran.out and "spread 0" in ran.out
     for wrong in ((), (job, "--pairs", "2"), (job, "--family", "narrow-2"), ("--family", "narrow-2")):
         assert Ran(capsys, "shelf", "sets", *wrong).status == 2
+
+
+def test_a_search_ends(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without a time limit of its own the search ends all the same, and says what it has not proven."""
+    monkeypatch.setenv("FITMATCH_DB", str(tmp_path / "shelf.db"))
+    monkeypatch.setattr("fitmatch.cli.shelf.forming._LONGEST_S", 0.0)
+    job = write_job(tmp_path / "stock", FITS, ONE_ROD, BOX)
+    take_in(open_shelf(tmp_path / "shelf.db", clock=Clock()), read_stock([job]))
+    ran = Ran(capsys, "shelf", "sets", job)
+    assert ran.status == 1 and "NOT PROVEN" in ran.out
+    assert Ran(capsys, "shelf", "sets", job, "--time-limit", "100000").status == 0

@@ -11,7 +11,7 @@ from made.shelves import BOX
 from fitmatch.problems import InputError
 from fitmatch.report.shelf.data import taken_document
 from fitmatch.report.shelf.texts import taken_text
-from fitmatch.shelf import Filters, RefusedError, Shelf, history, open_shelf, read_stock, show, take_in
+from fitmatch.shelf import Filters, RefusedError, Shelf, history, open_shelf, read_stock, show, take_in, value
 from fitmatch.shelf.supplying import offered
 
 
@@ -216,6 +216,32 @@ def test_a_shell_of_another_half_is_refused(shelf: Shelf, tmp_path: Path) -> Non
     with pytest.raises(RefusedError) as refused:
         take_in(shelf, read_stock(files(tmp_path, BOX.replace("01,rod,upper", "01,rod,lower")), "in"))
     assert codes(refused.value) == ["other-half"]
+
+
+def test_shells_are_what_their_sealed_box_said(shelf: Shelf, tmp_path: Path) -> None:
+    """What was told of a sealed box is true of its shells, now and when more of them come, where they say nothing
+    themselves; a size told as undersize is not told as step as well. Again is safe, and other boxes give nothing."""
+    sealed = "X-100,box-1,narrow-2,rod,B,0.001,9,cellar"
+    put(tmp_path / "boxes.csv", f"part,box,family,kind,series,step,price,location\n{sealed}\n")
+    put(tmp_path / "box-2.csv", "shell,kind,half,wall,family\n1,rod,upper,0.0616,wide\n")
+    take_in(shelf, read_stock([tmp_path / "boxes.csv", tmp_path / "box-2.csv"], "in"))
+    header = "shell,kind,half,wall,family,undersize,location\n"
+    rows = ["1,rod,upper,0.0618,,,\n", "2,rod,lower,0.0618,wide,0.010,bin 1\n", "3,rod,upper,0.0619,,,\n"]
+    put(tmp_path / "box-2.csv", header + "1,rod,upper,0.0616,wide,,\n2,rod,lower,0.0617,,,\n")
+    for known in (2, 3, 3):
+        put(tmp_path / "box-1.csv", header + "".join(rows[:known]))
+        taken = take_in(shelf, read_stock([tmp_path / "box-1.csv", tmp_path / "box-2.csv"], "in"))
+    assert taken.new == 0 and taken.changed == ()
+    found = {s.label: (s.family, s.part, s.series, s.undersize, s.step, s.location) for s in show(shelf).shells}
+    assert found == {
+        "box-1/1": ("narrow-2", "X-100", "B", "", "0.001", "cellar"),
+        "box-1/2": ("wide", "X-100", "B", "0.010", "", "bin 1"),
+        "box-1/3": ("narrow-2", "X-100", "B", "", "0.001", "cellar"),
+        "box-2/1": ("wide", "", "", "", "", ""),
+        "box-2/2": ("", "", "", "", "", ""),
+    }
+    assert [s.number for s in show(shelf, Filters(step="0.001", step_nm=25_400)).shells] == [2, 5]
+    assert [t.worth_thousandths for t in value(shelf).tied_up if t.family == "narrow-2"] == [6_000]
 
 
 def test_sealed_boxes_are_opened_by_their_shells(shelf: Shelf, tmp_path: Path) -> None:

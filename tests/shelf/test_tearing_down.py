@@ -1,6 +1,8 @@
 """Taking an engine down: wear with how certain it is, what cannot be true, and where used shells may go."""
 
+import csv
 import json
+from io import StringIO
 from math import sqrt
 from pathlib import Path
 
@@ -292,3 +294,17 @@ def test_wear_is_before_less_after() -> None:
     """And unknown where there is no second reading."""
     assert Wear("R1", "upper", "a/1", 10, 7, None, grew=False).wear_nm == 3
     assert Wear("R1", "upper", "a/1", 10, None, None, grew=False).wear_nm is None
+
+
+def test_one_uncertainty_in_every_document(
+    shelf: Shelf, job: Path, address: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The uncertainty of a wear has the same two digits, rounded up, in `engine` as in `teardown`, JSON and CSV."""
+    found = worn(shelf, job, journal=2 * TENTH, upper=TENTH, lower=3 * TENTH)
+    told = [row["uncertainty"] for row in json.loads(torn_down_document(found, "in"))["wear"]]
+    record = json.loads(Ran(capsys, "shelf", "engine", "1", "--db", address, "--json").out)["engine"]
+    (position,) = record["positions"]
+    assert [position["journal_wear_u"], *(position[half]["wall_wear_u"] for half in ("upper", "lower"))] == told
+    assert all(u is not None and len(f"{u:f}".rstrip("0").lstrip("0.")) <= 2 for u in told)
+    (row,) = csv.DictReader(StringIO(Ran(capsys, "shelf", "engine", "1", "--db", address, "--csv").out))
+    assert [float(row[f"{part}_wear_u [in]"]) for part in ("journal", "upper", "lower")] == told

@@ -5,13 +5,16 @@ from pathlib import Path
 
 from made.shelves import BOX, ONE_ROD, Clock, lived_on, planned_job
 
-from fitmatch.report.shelf.texts import shown_text
+from fitmatch.report.shelf.texts import engines_text, shown_text
 from fitmatch.report.shelf.worth import worth_text
 from fitmatch.shelf import (
     Filters,
     Shelf,
+    correct,
+    engines,
     fitted,
     open_shelf,
+    put_back,
     read_planned,
     read_stock,
     scrap,
@@ -50,6 +53,22 @@ def test_tied_up_by_family_and_age(address: str, tmp_path: Path) -> None:
         ("b", 0, 3, 7_005, 0),
     ]
     assert [t.singles for t in found] == [6, 3, 3, 3]
+
+
+def test_what_was_never_fitted_is_not_counted(shelf: Shelf, tmp_path: Path) -> None:
+    """A position of an engine of which `correct` says that it was never fitted counts neither among its positions nor
+    among its shells; put right again it does."""
+    job = planned_job(tmp_path / "k")
+    take_in(shelf, read_stock([job]))
+    set_aside(shelf, read_planned(job))
+    fitted(shelf, read_planned(job), ["R1"])
+    event = fitted(shelf, read_planned(job), ["R2"]).events[0].number
+    for count in (1, 2):
+        event = correct(shelf, event).events[0].number
+        assert [one.shells for one in value(shelf).engines] == [2 * count]
+        assert engines_text(engines(shelf), "in").split()[-1] == str(count)
+    put_back(shelf, "k", ["R2"])
+    assert engines_text(engines(shelf), "in").split()[-1] == "2"
 
 
 def test_a_box_nobody_dated_has_no_age(address: str, tmp_path: Path) -> None:

@@ -24,7 +24,7 @@ from made.pools import random_pool
 from made.seeds import seeds
 
 import fitmatch
-from fitmatch.problems import InputError, NotPossible
+from fitmatch.problems import NotPossible
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Band, Fit, Position, Shell, Size, room
 from fitmatch.records.plans import Plan
@@ -49,11 +49,9 @@ def drawn(make: Callable[..., Job], seed: int) -> Job:
 
 
 def advised(job: Job | Pool) -> AdvisedJobs | None:
-    """None for a job whose guard leaves some position no clearance, or that has no limits at all."""
+    """None for a job that has no limits at all."""
     try:
         return fitmatch.advise(job)
-    except InputError:
-        return None
     except NotPossible:
         assert all(p.min_nm is None and p.max_nm is None for one in job.jobs for p in one.positions)
         return None

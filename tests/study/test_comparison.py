@@ -2,7 +2,6 @@
 
 import random
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import replace
 
 import pytest
@@ -26,9 +25,8 @@ from oracles import oracle
 from oracles.rulebook import Rules
 
 import fitmatch
-from fitmatch.fit.classes.guards import check_guard
 from fitmatch.fit.solver.stopping import Stop
-from fitmatch.problems import InputError, NotPossible
+from fitmatch.problems import NotPossible
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Fit
 from fitmatch.records.pools import Pool
@@ -36,15 +34,6 @@ from fitmatch.rules.registry import OF_PARTS
 from fitmatch.study.comparison.compared import Compared, Found, PlanRow
 
 MAKERS = [random_job, wishing_job, row_job, moving_job, guarded_job]
-
-
-def drawn(make: Callable[..., Job], rng: random.Random, **how: bool) -> Job:
-    """A random job whose guard, if it has one, leaves every position a clearance."""
-    while True:
-        job = make(rng, **how)
-        with suppress(InputError):
-            check_guard([job])
-            return job
 
 
 def rows_of(compared: Compared, kind: str) -> dict[str, PlanRow]:
@@ -63,7 +52,7 @@ def assert_same(found: Found, job: Job | Pool, told: object, strategy: str = "ta
 def test_every_row_of_plans_is_what_assign_gives(seeds: list[int], make: Callable[..., Job]) -> None:
     """Strategies and baselines, of jobs with every rule; `even` is left out for kinds that lack limits."""
     for seed in seeds:
-        job = drawn(make, random.Random(f"plans {seed}"), both_limits=seed % 2 == 0)
+        job = make(random.Random(f"plans {seed}"), both_limits=seed % 2 == 0)
         compared = fitmatch.compare(job)
         for kind in job.kinds:
             rows = rows_of(compared, kind)
@@ -83,7 +72,7 @@ def test_every_further_row_is_what_assign_gives(seeds: list[int], make: Callable
     """For the job with that target, without that rule, with these boxes alone."""
     for seed in seeds:
         rng = random.Random(f"rows {seed}")
-        job = drawn(make, rng)
+        job = make(rng)
         kind = job.kinds[0]
         low = max((p.min_nm or 1 for p in job.positions if p.kind == kind), default=1)
         high = min((p.max_nm or 2 * TARGET for p in job.positions if p.kind == kind), default=TARGET)
@@ -126,7 +115,7 @@ def test_a_trade_off_is_every_plan_that_none_beats_in_both(
 ) -> None:
     """Against full enumeration of tiny jobs, each point proven."""
     for seed in seeds:
-        job = drawn(make, random.Random(f"trade {seed}"))
+        job = make(random.Random(f"trade {seed}"))
         points = fitmatch.compare(job, against=against).trade_off
         assert points is not None
         for kind in job.kinds:
@@ -269,7 +258,7 @@ def test_equal_is_symmetric_and_by_kind(seeds: list[int]) -> None:
     unless they are one and the same."""
     marked = 0
     for seed in seeds:
-        compared = fitmatch.compare(drawn(guarded_job, random.Random(f"equal {seed}"), both_limits=True))
+        compared = fitmatch.compare(guarded_job(random.Random(f"equal {seed}"), both_limits=True))
         for kind in {row.found.kind for row in compared.plans}:
             rows = rows_of(compared, kind)
             for name, row in rows.items():

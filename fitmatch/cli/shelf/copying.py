@@ -25,7 +25,7 @@ def export(asked: Asked, folder: Path) -> int:
     from fitmatch.report.shelf.texts import copied_text
     from fitmatch.shelf.actions.archiving import export as action
 
-    asked.answer(action(asked.shelf(make=False), folder), copied_text, copied_document)
+    asked.answer(action(asked.known_shelf(), folder), copied_text, copied_document)
     return 0
 
 

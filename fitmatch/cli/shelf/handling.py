@@ -1,9 +1,10 @@
-"""`fitmatch shelf scrap`, `move`, `send-back`, `count` and `correct`."""
+"""`fitmatch shelf scrap`, `release`, `move`, `send-back`, `count` and `correct`."""
 
 from pathlib import Path
 
 import click
 
+from fitmatch.cli.options import Whole
 from fitmatch.cli.shelf.opened import Asked, by, note, shelf_command
 
 
@@ -26,6 +27,25 @@ def scrap(asked: Asked, shell: str, reason: str, who: str) -> int:
     return asked.changed(action(asked.shelf(), shell, reason, by=who))
 
 
+@shelf_command("release")
+@click.argument("shell")
+@click.argument("reason")
+@by
+def release(asked: Asked, shell: str, reason: str, who: str) -> int:
+    """Record that a shell is no longer on hold, and why.
+
+    SHELL is a shelf number or BOX/NAME. An empty cell in a file lifts no hold, as an older file would then lift it too.
+    What was set aside or planned with the shell holds again if nothing else changed.
+
+    \b
+    Example:
+      fitmatch shelf release 17 "lining looked at again under the glass: no crack"
+    """
+    from fitmatch.shelf.actions.handling import release as action
+
+    return asked.changed(action(asked.shelf(), shell, reason, by=who))
+
+
 @shelf_command("move")
 @click.argument("shells", metavar="SHELL...", nargs=-1, required=True)
 @click.argument("location")
@@ -34,7 +54,7 @@ def scrap(asked: Asked, shell: str, reason: str, who: str) -> int:
 def move(asked: Asked, shells: tuple[str, ...], location: str, who: str, note: str) -> int:
     """Record where shells lie from now on.
 
-    SHELL is a shelf number or BOX/NAME.
+    SHELL is a shelf number or BOX/NAME, or the name of a box that is sealed still.
 
     \b
     Example:
@@ -85,7 +105,7 @@ def count(asked: Asked, file: Path, location: str | None, who: str, note: str) -
 
 
 @shelf_command("correct")
-@click.argument("event", type=click.IntRange(min=1))
+@click.argument("event", type=Whole(min=1))
 @by
 @note
 def correct(asked: Asked, event: int, who: str, note: str) -> int:

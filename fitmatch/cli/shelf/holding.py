@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from fitmatch.cli.options import Whole
 from fitmatch.cli.shelf.opened import Asked, by, job_of, note, shelf_command
 
 _job = click.argument("job", type=click.Path(path_type=Path))
@@ -71,7 +72,8 @@ def fitted(
     """Record that what is set aside is fitted: an engine is built.
 
     Without POSITION it is all that is set aside and not fitted yet. A position outside its limits is NOT TO BE
-    ASSEMBLED and refused, unless the engine maker's written permission is quoted.
+    ASSEMBLED and refused, unless the engine maker's written permission is quoted. Readings of assembled.csv that were
+    taken with these very shells in are kept with the engine; after more of them, run it again.
 
     \b
     Example:
@@ -80,10 +82,12 @@ def fitted(
     """
     from fitmatch.shelf.actions.fitting import fitted as action
     from fitmatch.shelf.planned import read_planned
+    from fitmatch.shelf.with_shells_in import read_assembled
 
     permitted = dict(_permission(text) for text in permissions)
-    planned = read_planned(job)
-    return asked.changed(action(asked.shelf(), planned, positions, permissions=permitted, by=who, note=note))
+    planned, shelf = read_planned(job), asked.shelf()
+    read = read_assembled(shelf, job)
+    return asked.changed(action(shelf, planned, positions, permissions=permitted, readings=read, by=who, note=note))
 
 
 def _permission(text: str) -> tuple[str, str]:
@@ -94,7 +98,7 @@ def _permission(text: str) -> tuple[str, str]:
 
 
 @shelf_command("teardown", lists=True)
-@click.argument("number", metavar="ENGINE", type=click.IntRange(min=1))
+@click.argument("number", metavar="ENGINE", type=Whole(min=1))
 @click.argument("file", required=False, type=click.Path(path_type=Path))
 @click.option(
     "--gauges",
@@ -124,7 +128,7 @@ def teardown(
     from fitmatch.report.shelf.torn_down import torn_down_document, torn_down_rows, torn_down_text
     from fitmatch.shelf.actions.tearing_down import NOTHING
     from fitmatch.shelf.actions.tearing_down import teardown as action
-    from fitmatch.shelf.looking import engine
+    from fitmatch.shelf.looking import standing
 
     if never_run and file is not None:
         raise click.UsageError("--never-run takes no FILE: what has not run has not worn")
@@ -136,9 +140,8 @@ def teardown(
             raise click.UsageError("the plain numbers of FILE need --unit in, --unit mm, or --gauges JOB")
         from fitmatch.intake.torn_down import read_measured_again
 
-        kinds = {p.position: p.kind for p in engine(shelf, number).positions if not p.left}
-        again = read_measured_again(file, kinds, asked.given_unit, of_job)
+        again = read_measured_again(file, standing(shelf, number), asked.given_unit, of_job)
         asked.notes.warn(*again.warnings)
     found = action(shelf, number, again, never_run=never_run, by=who, note=note)
-    asked.answer(found, torn_down_text, torn_down_document, torn_down_rows)
+    asked.answer(asked.told(found), torn_down_text, torn_down_document, torn_down_rows)
     return 1 if found.attention else 0

@@ -5,12 +5,14 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
+from fitmatch.cli.options import Whole
 from fitmatch.cli.shelf.opened import Asked, length_option, shelf_command
 from fitmatch.cli.workbooks import as_workbook, check_not_shelf, check_workbook, write_workbook
 
 if TYPE_CHECKING:
     from fitmatch.shelf.records import EngineRecord
 
+_MOST_DAYS: Final = 36_500
 _STATES: Final = ("free", "set-aside", "fitted", "used", "scrapped", "missing", "sent-back")
 _GROUPS: Final = ("family", "kind", "half", "grade", "step", "wall", "box", "age", "location", "state")
 
@@ -26,7 +28,7 @@ _GROUPS: Final = ("family", "kind", "half", "grade", "step", "wall", "box", "age
 @click.option("--state", type=click.Choice(_STATES), help="In this state.")
 @click.option("--wall", metavar="A..B", help="With a wall from A to B, both included.")
 @click.option("--single", is_flag=True, help="Free, and without a free opposite half of its kind in its box.")
-@click.option("--older-than", type=click.IntRange(min=0), metavar="DAYS", help="Opened more than so many days ago.")
+@click.option("--older-than", type=Whole(0, _MOST_DAYS), metavar="DAYS", help="Opened more than so many days ago.")
 @click.option("--group-by", "groups", type=click.Choice(_GROUPS), multiple=True, help="Count alike ones; repeatable.")
 @as_workbook
 @click.option("--force", is_flag=True, help="With --xlsx: replace the file if it is there.")
@@ -63,7 +65,7 @@ def show(
     if xlsx is not None:
         check_not_shelf(xlsx, asked.db, "--xlsx")
     from fitmatch.report.shelf.data import shown_document, shown_rows
-    from fitmatch.report.shelf.texts import shown_text
+    from fitmatch.report.shelf.texts import shown_text, undated
     from fitmatch.shelf.looking import Filters
     from fitmatch.shelf.looking import show as action
 
@@ -87,6 +89,9 @@ def show(
 
         write_workbook(xlsx, lambda: shown_workbook(found, asked.unit), asked.notes)
     asked.answer(found, shown_text, shown_document, shown_rows)
+    if asked.as_csv:  # whose rows have no place for it
+        for line in undated(found):
+            asked.notes.say(line)
     return 0
 
 
@@ -137,35 +142,38 @@ def history(asked: Asked, shell: str) -> int:
 def engines(asked: Asked) -> int:
     """List the engines that were built from the shelf.
 
-    With --csv there is a row for each position.
+    With --csv there is a row for each position. The exit status is 1 while a shell in one of them is on hold.
 
     \b
     Example:
       fitmatch shelf engines
     """
+    from fitmatch.report.shared.states import NOT_TO_BE_RUN
     from fitmatch.report.shelf.data import engine_rows, engines_document
-    from fitmatch.report.shelf.texts import OUT_OF_LIMITS, engines_text
+    from fitmatch.report.shelf.texts import ON_HOLD, OUT_OF_LIMITS, engines_text
     from fitmatch.shelf.looking import engines as action
 
     found = action(asked.shelf(make=False))
-    asked.answer(found, engines_text, engines_document, engine_rows, in_red=(OUT_OF_LIMITS,))
-    return 0
+    asked.answer(found, engines_text, engines_document, engine_rows, in_red=(OUT_OF_LIMITS, NOT_TO_BE_RUN, ON_HOLD))
+    return 1 if any(one.on_hold for one in found.engines) else 0
 
 
 @shelf_command("engine", lists=True)
-@click.argument("number", type=click.IntRange(min=1))
+@click.argument("number", type=Whole(min=1))
 def engine(asked: Asked, number: int) -> int:
     """Say how one engine was built.
 
-    It has each position with its shells and its clearance. One that was fitted outside its limits says OUT OF LIMITS
-    for ever, with the permission that was quoted.
+    It has each position with its shells and its clearance, and what was read with them in. One that was fitted outside
+    its limits says OUT OF LIMITS for ever, with the permission that was quoted; one that was read outside them without
+    a permission is NOT TO BE RUN. The exit status is 1 while a shell in it is on hold.
 
     \b
     Example:
       fitmatch shelf engine 3
     """
+    from fitmatch.report.shared.states import NOT_TO_BE_RUN
     from fitmatch.report.shelf.data import engine_document, engine_rows
-    from fitmatch.report.shelf.texts import OUT_OF_LIMITS, engine_text
+    from fitmatch.report.shelf.texts import ON_HOLD, OUT_OF_LIMITS, engine_text
     from fitmatch.shelf.looking import engine as action
     from fitmatch.shelf.records import Engines
 
@@ -173,8 +181,8 @@ def engine(asked: Asked, number: int) -> int:
         return engine_rows(Engines((found,)), unit)
 
     found = action(asked.shelf(make=False), number)
-    asked.answer(found, engine_text, engine_document, rows, in_red=(OUT_OF_LIMITS,))
-    return 0
+    asked.answer(found, engine_text, engine_document, rows, in_red=(OUT_OF_LIMITS, NOT_TO_BE_RUN, ON_HOLD))
+    return 1 if found.on_hold else 0
 
 
 @shelf_command("value", lists=True)

@@ -17,6 +17,7 @@ _COMMANDS: Final = {
     "put-back": ("holding", "Put back what a job has set aside, or fitted for a trial."),
     "fitted": ("holding", "Record that what is set aside is fitted: an engine is built."),
     "scrap": ("handling", "Record that a shell is scrap, and why."),
+    "release": ("handling", "Record that a shell is no longer on hold, and why."),
     "move": ("handling", "Record where shells lie from now on."),
     "send-back": ("handling", "Record that a box goes back to its seller."),
     "count": ("handling", "Compare what lies there with the records."),

@@ -13,10 +13,11 @@ from fitmatch.cli.exit_codes import BAD_INPUT, HELD
 
 if TYPE_CHECKING:
     from fitmatch.facts import Fact
-    from fitmatch.shelf.records import Changed
+    from fitmatch.shelf.records import Changed, TakenIn, TornDown
     from fitmatch.shelf.store.connections import Shelf
 
 AnswerT = TypeVar("AnswerT")
+ToldT = TypeVar("ToldT", "Changed", "TakenIn", "TornDown")
 Action = Callable[..., int]
 _UNIT: Final = "in"
 
@@ -48,6 +49,12 @@ class Asked(NamedTuple):
 
         return open_shelf(self.db, make=make)
 
+    def known_shelf(self) -> "Shelf":
+        """The open shelf, which must be there."""
+        from fitmatch.shelf.store.opening import known_shelf
+
+        return known_shelf(self.db)
+
     def answer(
         self,
         found: AnswerT,
@@ -66,12 +73,21 @@ class Asked(NamedTuple):
                 shown = text(found, self.unit)
             print_report(shown, in_red=tuple(in_red))
 
+    def with_db(self, facts: "Sequence[Fact]") -> "tuple[Fact, ...]":
+        """The facts with the shelf that was named, for the commands that they say come next."""
+        return tuple(fact._replace(slots={**fact.slots, "db": self.db}) for fact in facts)
+
+    def told(self, found: ToldT) -> ToldT:
+        """The same of what an action found."""
+        return found._replace(attention=self.with_db(found.attention))
+
     def changed(self, changed: "Changed") -> int:
         """Print what an action changed; the exit status."""
         from fitmatch.report.shelf.data import changed_document, event_rows
         from fitmatch.report.shelf.texts import changed_text
 
-        self.answer(changed, changed_text, changed_document, lambda c, unit: event_rows(c.events, unit))
+        told = self.told(changed)._replace(notices=self.with_db(changed.notices))
+        self.answer(told, changed_text, changed_document, lambda c, unit: event_rows(c.events, unit))
         return 1 if changed.attention else 0
 
 
@@ -99,7 +115,7 @@ def shelf_command(name: str, *, lists: bool = False) -> Callable[[Action], click
             try:
                 return action(asked, **given)
             except RefusedError as error:
-                _tell_refused(error.reasons, asked.unit)
+                _tell_refused(asked.with_db(error.reasons), asked.unit)
                 return HELD if isinstance(error, HeldError) else BAD_INPUT
 
         decorated = options.debug(options.quiet(_unit(run)))

@@ -1,5 +1,6 @@
 """`fitmatch shelf take-in`."""
 
+import gc
 from pathlib import Path
 
 import click
@@ -41,9 +42,11 @@ def take_in(
     of_job = len(paths) == 1 and not paths[0].is_file()
     if not of_job and all(path.exists() for path in paths) and asked.given_unit is None:
         raise click.UsageError("files that belong to no job need --unit in or --unit mm for their plain numbers")
+    gc.disable()  # millions of records and no cycles among them
+    click.get_current_context().call_on_close(gc.enable)
     with asked.notes.progress("reading the boxes"):
         stock = read_stock(paths, asked.given_unit)
     asked.notes.warn(*stock.warnings)
     taken = action(asked.shelf(), stock, new_box=new_box, remeasured=remeasured, by=who, note=note)
-    asked.answer(taken, taken_text, taken_document)
-    return 1 if taken.not_measured else 0
+    asked.answer(asked.told(taken), taken_text, taken_document)
+    return 1 if taken.not_measured or taken.attention else 0

@@ -60,7 +60,7 @@ def best_plan(
 
     now("doubts about readings")
     # Before the search: whoever stops it does not wait for them.
-    doubts = [_doubts_in_time(job, stop) for job in jobs]
+    doubts = [doubts_in_time(job, stop) for job in jobs]
     searching = not stop.is_due
     found = [_solve(jobs, group, way, slack_nm, stop, priority) for group in groups_of(jobs)]
     astray = list(strays(jobs))
@@ -104,7 +104,7 @@ def preferring(task: Job | Pool, strategy: str, prefer: str | None) -> tuple[Job
     return (task.jobs[0].preferring_singles(),)
 
 
-def _doubts_in_time(job: Job, stop: Stop) -> tuple[Doubt, ...] | None:
+def doubts_in_time(job: Job, stop: Stop) -> tuple[Doubt, ...] | None:
     """The open doubts of a job; None if time ran out before all its readings were looked through."""
     few = len(job.positions) + len(job.shells) <= _FEW
     try:

@@ -190,6 +190,9 @@ def _stock(plans: Sequence[tuple[Job, Sequence[Placement]]], known: Mapping[Shel
             yield f"shell {full_name(s.key)} is not of this job"
         if locks.get(s.key, (i, p.position.name)) != (i, p.position.name) or s.key in plans[i][0].reserved:
             yield f"shell {full_name(s.key)} is locked elsewhere"
+        one = (plans[i][0].shelved or {}).get(s.key)
+        if one is not None and one.barred is not None and s.key not in locks:
+            yield f"shell {full_name(s.key)} is not for this job to have"
 
 
 def _locks(job: Job) -> Iterator[tuple[Position, ShellKey]]:

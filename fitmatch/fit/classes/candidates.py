@@ -294,7 +294,7 @@ class Kind:
         limits."""
         margins = self._margins(bore.fitted, bore.upper, bore.lower, bore.terms)
         widest = Margin(*map(min, zip(*margins.values(), strict=True))) if margins else NO_MARGIN
-        whole = replace(bore, margin=widest)
+        whole = bore if widest == bore.margin else replace(bore, margin=widest)
         if len(set(margins.values())) <= 1:
             self.bores.append(whole)
         else:

@@ -91,15 +91,13 @@ class Bore:
         self.max_nm = None if fitted.max_nm is None else fitted.max_nm - self.margin.high_nm
         own = self.house is None or any(p.key == self.positions[0].key for p in self.house.members)
         self.stays = int(own)  # 1 where the housing is the seat's own
+        first = self.positions[0]
+        # Whether it counts in quality and obeys the rules about two walls: one locked in both halves does neither.
+        self.counts = first.upper is None or first.lower is None
 
     @property
     def count(self) -> int:
         return len(self.positions)
-
-    @property
-    def counts(self) -> bool:
-        """Whether it counts in quality and obeys the rules about two walls: one locked in both halves does neither."""
-        return self.positions[0].upper is None or self.positions[0].lower is None
 
     @property
     def differences(self) -> tuple[int, int]:

@@ -53,7 +53,7 @@ class Terms:
 
     def share(self, upper: Half, lower: Half) -> bool:
         """Whether these two halves may share a bore, apart from what their walls say."""
-        return all(rule.share(upper, lower) for rule in self._sharers)
+        return not self._sharers or all(rule.share(upper, lower) for rule in self._sharers)  # asked of every pair
 
     def reads(self, position: Position, side: str, other: Half) -> Mapping[str, tuple[str, ...]] | None:
         """What a half bought for this side of the position must read beside this other one: by column, any one of

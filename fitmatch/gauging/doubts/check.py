@@ -2,9 +2,9 @@
 corrected.
 
 `groups` sorts readings into groups that ought to agree, `differences` splits those that differ as they should,
-`scatter` says how far they may differ, `explanations` what would explain more, `odd` finds what is off; `sessions`
-looks for errors that a whole session shares, `boxes` at labels, `repeats` at repeats and copies; `naming` turns what
-was found into doubts.
+`scatter` says how far they may differ, `explanations` what would explain more, `series` the same one reading after
+another, `odd` finds what is off; `sessions` looks for errors that a whole session shares, `boxes` at labels, `repeats`
+at repeats and copies; `naming` turns what was found into doubts.
 """
 
 from collections.abc import Collection, Iterator, Sequence

@@ -1,7 +1,7 @@
 """Differences between parts that are no mistakes: what the drawing allows, journals ground to two undersizes, shells
 for both. Readings that such a difference explains are groups of their own."""
 
-from bisect import bisect_right
+from bisect import bisect_right, insort
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 from statistics import median
@@ -51,12 +51,10 @@ def clusters(group: Group, gap_nm: float) -> list[list[int]]:
     stays with the nearest cluster, as it may be a mistake."""
     if group.count < 4 or max(group.values) - min(group.values) <= gap_nm:
         return [list(range(len(group.values)))]
-    readings: dict[int, list[int]] = {}
-    for k, item in enumerate(group.items):
-        readings.setdefault(item, []).append(k)
     centre = median(group.values)  # of several readings of an item the wrong one is further out
     middle = {
-        item: min((group.values[k] for k in some), key=lambda v: abs(v - centre)) for item, some in readings.items()
+        item: min((group.values[k] for k in some), key=lambda v: abs(v - centre))
+        for item, some in enumerate(group.readings)
     }
     order = sorted(middle, key=middle.__getitem__)
     parts = [[order[0]]]
@@ -65,11 +63,20 @@ def clusters(group: Group, gap_nm: float) -> list[list[int]]:
             parts.append([])
         parts[-1].append(item)
     large = [part for part in parts if len(part) > 1] or [order]
+    found = [sorted(middle[item] for item in part) for part in large]
     for part in parts:
         if len(part) == 1 and len(large[0]) < len(order):
-            nearest = min(large, key=lambda some: min(abs(middle[i] - middle[part[0]]) for i in some))
-            nearest.append(part[0])
-    return [[k for item in part for k in readings[item]] for part in large]
+            value = middle[part[0]]
+            at = min(range(len(found)), key=lambda n: _distance(found[n], value))
+            large[at].append(part[0])
+            insort(found[at], value)
+    return [[k for item in part for k in group.readings[item]] for part in large]
+
+
+def _distance(values: Sequence[float], value: float) -> float:
+    """From a value to the nearest of these, which are sorted."""
+    at = bisect_right(values, value)
+    return min(abs(value - other) for other in values[max(0, at - 1) : at + 1])
 
 
 def _centre(group: Group, some: Sequence[int]) -> float:

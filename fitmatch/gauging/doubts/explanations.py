@@ -15,7 +15,7 @@ from typing import Final, NamedTuple
 from fitmatch.gauging.doubts.scatter import Sample
 
 FEWEST: Final = 2  # items on either side of a step, and in each of two clusters
-_CLEAR: Final = 0.5  # the gap between two clusters is more than this share of the distance of their centres
+CLEAR: Final = 0.5  # the gap between two clusters is more than this share of the distance of their centres
 _ORDERED: Final = 1.02  # clusters that follow the order of measuring are a step
 
 
@@ -128,7 +128,7 @@ def _clusters(sample: Sample, count: int) -> Iterator[Explanation]:
         jump = (sums[-1] - sums[low - 1]) / (count - low) - sums[low - 1] / low
         removes = jump * sqrt(low * (count - low) / count)
         gap = means[order[low]] - means[order[low - 1]]
-        if gap > _CLEAR * jump and (found is None or removes > found[0]):
+        if gap > CLEAR * jump and (found is None or removes > found[0]):
             found = removes, low, jump, gap
     if found is None:
         return

@@ -89,7 +89,15 @@ class Group:
         numbers: dict[ItemKey, int] = {}
         return [numbers.setdefault(entry.item, len(numbers)) for entry in self.entries]
 
-    @property
+    @cached_property
+    def readings(self) -> list[list[int]]:
+        """The numbers of the readings of each item."""
+        found: list[list[int]] = [[] for _ in range(self.count)]
+        for k, item in enumerate(self.items):
+            found[item].append(k)
+        return found
+
+    @cached_property
     def count(self) -> int:
         """How many items it has."""
         return max(self.items) + 1

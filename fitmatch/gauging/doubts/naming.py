@@ -1,5 +1,6 @@
 """Findings as doubts: each with the names of its likeliest causes."""
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from math import gcd
 from statistics import fmean
@@ -41,6 +42,7 @@ class _Judge:
         self._job = job
         self._groups = groups
         self._middles: dict[str, list[tuple[Group, float]]] = {}
+        self._typed: dict[tuple[int, str], Counter[int]] = {}  # readings of a group by their decimals, in a unit
         for group in groups:
             if group.at_crown:
                 self._middles.setdefault(group.key.feature, []).append((group, group.middle))
@@ -69,7 +71,6 @@ class _Judge:
         entry = group.entries[odd.members[0]]
         gauge = self._job.measuring.gauges.get(entry.reading.gauge or "")
         unit = gauge.unit if gauge is not None and gauge.unit in ("in", "mm") else self._job.unit
-        rest = [e.reading.nm for k, e in enumerate(group.entries) if k not in members]
         others = tuple(
             middle + entry.off_nm
             for g, middle in self._middles.get(group.key.feature, [])
@@ -84,7 +85,7 @@ class _Judge:
                 centre,
                 odd.standard_nm,
                 unit,
-                decimals_of(rest, unit),
+                self._decimals(group, members, unit),
                 grid_nm=1 if repeated else self._grid(group, members),
                 others=others,
                 at_an_end=odd.code == "off" and group.items[odd.members[0]] in (0, group.count - 1),
@@ -92,6 +93,13 @@ class _Judge:
                 repeated=repeated,
             )
         )
+
+    def _decimals(self, group: Group, members: set[int], unit: str) -> int:
+        """How many decimals the readings of a group were typed with, but for these."""
+        if (id(group), unit) not in self._typed:
+            self._typed[id(group), unit] = Counter(decimals_of([e.reading.nm], unit) for e in group.entries)
+        these = Counter(decimals_of([group.entries[k].reading.nm], unit) for k in members)
+        return max((self._typed[id(group), unit] - these), default=0)
 
     def _grid(self, group: Group, members: set[int]) -> int:
         """What all other readings of the same gauge are multiples of; 1 if they are too few to say."""
@@ -110,8 +118,8 @@ def _of_repeats(group: Group, odd: Odd) -> tuple[float, bool]:
     """By how much an item is off; and whether all its readings are, so that it is by how much their mean is."""
     if odd.code != "off":
         return odd.error_nm, False
-    item = group.items[odd.members[0]]
-    errors = [v - odd.centre_nm for v, i in zip(group.values, group.items, strict=True) if i == item]
+    own = group.readings[group.items[odd.members[0]]]
+    errors = [group.values[k] - odd.centre_nm for k in own]
     if len(errors) > 1 and all(error / odd.error_nm > _ALIKE for error in errors):
         return fmean(errors), True
     return odd.error_nm, False
@@ -139,12 +147,14 @@ def _two_gauges(group: Group, members: set[int]) -> bool:
 def _two_hands(group: Group, odd: Odd) -> bool:
     """Whether what is off was read by somebody else than what it was compared with."""
     members = set(odd.members)
-    others = [e for k, e in enumerate(group.entries) if k not in members]
     if odd.code == "off-its-repeats":
         entry = group.entries[odd.members[0]]
-        place = entry.item, entry.reading.station, entry.reading.angle
-        others = [e for e in others if (e.item, e.reading.station, e.reading.angle) == place]
-    elif odd.code not in MANY:
+        own = (group.entries[k] for k in group.readings[group.items[odd.members[0]]] if k not in members)
+        place = entry.reading.station, entry.reading.angle
+        others = [e for e in own if (e.reading.station, e.reading.angle) == place]
+    elif odd.code in MANY:
+        others = [e for k, e in enumerate(group.entries) if k not in members]
+    else:
         return False
     by, rest = {group.entries[k].by for k in members}, {e.by for e in others}
     return "" not in by | rest and not by & rest

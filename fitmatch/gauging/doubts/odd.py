@@ -12,6 +12,7 @@ from fitmatch.gauging.doubts.differences import boxes_apart
 from fitmatch.gauging.doubts.explanations import Explanation, best, sum_of_squares, without
 from fitmatch.gauging.doubts.groups import Entry, Group
 from fitmatch.gauging.doubts.scatter import Sample, Scale, Scatter, care_of
+from fitmatch.gauging.doubts.series import Series
 from fitmatch.records.job import Job
 from fitmatch.stages import Ask, asking
 
@@ -63,7 +64,7 @@ def _odd_of(group: Group, at: int, scatter: Scatter, ask: Ask) -> Iterator[Odd]:
         rest = without(left, one)
         # Of two items either may be wrong: neither says how far the other ought to scatter.
         judged = left if len(set(left.items)) == 2 else rest
-        scale = scatter.instead(at, judged, spent + (one.code != "off"))
+        scale = scatter.instead(at, scatter.core_of(judged), spent + (one.code != "off"))
         if one.removes_nm <= scale.limit_nm or one.gap_nm <= _CLEAR_GAP * scale.standard_nm:
             return
         members = tuple(numbers[k] for k in one.members)
@@ -72,11 +73,31 @@ def _odd_of(group: Group, at: int, scatter: Scatter, ask: Ask) -> Iterator[Odd]:
             yield Odd(members, one.shift_nm, one.centre_nm, scale.standard_nm * one.per_standard, one.code)
             if len(set(left.items)) == 2:
                 yield from _others_of_two(numbers, left, one, scale)
-        if one.code == "off":
-            numbers = [n for n in numbers if n not in members]
-        else:
-            spent += 1
         left = rest
+        if one.code != "off":
+            spent += 1
+            continue
+        numbers = [n for n in numbers if n not in members]
+        if len(set(left.items)) == len(left.items):  # nearly always
+            in_columns = sum(not group.entries[n].logged for n in numbers)
+            series = Series(left, in_columns, ordered=group.at_crown)
+            for one, standard_nm in _one_by_one(series, at, scatter, spent, ask):
+                yield Odd((numbers[one.members[0]],), one.shift_nm, one.centre_nm, standard_nm)
+            left = Sample([left.values[k] for k in series.left], [left.items[k] for k in series.left])
+            numbers = [numbers[k] for k in series.left]
+
+
+def _one_by_one(series: Series, at: int, scatter: Scatter, spent: int, ask: Ask) -> Iterator[tuple[Explanation, float]]:
+    """Further readings that are off, each with the standard deviation of its shift, taken out of the series."""
+    least = scatter.least(at).limit_nm
+    while series.sum_of_squares > least**2 and (one := series.single()) is not None:
+        ask()
+        (k,) = one.members
+        scale = scatter.instead(at, series.core_without(k, scatter.reach_nm), spent)
+        if one.removes_nm <= scale.limit_nm:
+            return
+        yield one, scale.standard_nm * one.per_standard
+        series.drop(k)
 
 
 def _against_its_own(left: Sample, one: Explanation) -> Explanation:

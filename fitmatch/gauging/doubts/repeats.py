@@ -57,7 +57,7 @@ def _squares(values: Sequence[int]) -> tuple[float, int]:
 
 def _worst(group: Group, some: Sequence[int]) -> int:
     """The one reading that is furthest from its repeats."""
-    middle = median(group.values if len(some) == 2 else [group.values[k] for k in some])
+    middle = group.middle if len(some) == 2 else median(group.values[k] for k in some)
     return max(some, key=lambda k: abs(group.values[k] - middle))
 
 

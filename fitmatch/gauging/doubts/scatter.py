@@ -69,12 +69,12 @@ def _distances(values: Sequence[float]) -> list[float]:
 
 
 class Scatter:
-    """The scale of one feature, from the values of its groups."""
+    """The scale of one feature, from the values of its groups. A group's core is within `reach_nm` of its median."""
 
     def __init__(self, feature: str, samples: Sequence[Sample], care: float) -> None:
         self._usual = (care * USUAL_NM[feature]) ** 2
-        self._reach = _CORE * self._first(samples)
-        self._core = [self._core_of(sample) for sample in samples]
+        self.reach_nm = _CORE * self._first(samples)
+        self._core = [self.core_of(sample) for sample in samples]
         self._squares = USUAL_WEIGHT * self._usual + sum(squares for squares, _ in self._core)
         self._freedom = USUAL_WEIGHT + sum(freedom for _, freedom in self._core)
 
@@ -86,9 +86,9 @@ class Scatter:
         """No scale by which the group number `at` could be judged gives a smaller limit."""
         return Scale(sqrt((self._squares - self._core[at][0]) / self._freedom), self._freedom)
 
-    def instead(self, at: int, sample: Sample, spent: int) -> Scale:
-        """The scale if the group number `at` were `sample`; `spent` degrees of freedom made it so."""
-        squares, freedom = self._core_of(sample)
+    def instead(self, at: int, core: tuple[float, int], spent: int) -> Scale:
+        """The scale if the group number `at` had this `core`; `spent` degrees of freedom made it so."""
+        squares, freedom = core
         freedom = self._freedom - self._core[at][1] + max(0, freedom - spent)
         return Scale(sqrt((self._squares - self._core[at][0] + squares) / freedom), freedom)
 
@@ -100,11 +100,11 @@ class Scatter:
         shown = (_FIRM * self._usual + weight * median(distances) ** 2) / (_FIRM + weight)
         return sqrt(max(self._usual, shown))  # on a coarse grid readings often agree, which must not narrow the core
 
-    def _core_of(self, sample: Sample) -> tuple[float, int]:
+    def core_of(self, sample: Sample) -> tuple[float, int]:
         """The sum of squares of a group's core, as of one value for each of its items, and its degrees of freedom."""
         values, items = sample
         middle = median(values) if values else 0.0
-        core = [(v, i) for v, i in zip(values, items, strict=True) if abs(v - middle) <= self._reach]
+        core = [(v, i) for v, i in zip(values, items, strict=True) if abs(v - middle) <= self.reach_nm]
         freedom = len({i for _, i in core}) - 1
         if freedom < 1:
             return 0.0, 0

@@ -28,8 +28,12 @@ def _kept_apart(job: Job) -> Iterator[str]:
     rules = [rule for rule in job.rules if isinstance(rule, SameInBore)]
     if not rules:
         return
-    there = Counter((s.kind, s.half, s.marks) for s in job.shells if s.wall_nm is not None and s.hold is None)
+    usable = [s for s in job.shells if s.wall_nm is not None and s.hold is None]
+    ran = {key for key, one in (job.shelved or {}).items() if one.ran}
     for rule in rules:
+        # What the shelf wrote of shells that have run nobody needs to fill in for the others.
+        typed = (s for s in usable if rule.column != "condition" or s.key not in ran)
+        there = Counter((s.kind, s.half, s.marks) for s in typed)
         pairs = {kind: _pairs(rule, {k[1:]: n for k, n in there.items() if k[0] == kind}) for kind in job.kinds}
         found = {kind: count for kind, count in pairs.items() if count}
         if found:

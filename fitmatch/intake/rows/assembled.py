@@ -2,12 +2,14 @@
 shells."""
 
 from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
 from typing import Final
 
 from fitmatch.intake.common import advice
 from fitmatch.intake.common.quantities import ASSEMBLED_BORE, ASSEMBLED_CLEARANCE
 from fitmatch.intake.rows.saved_plan import FILE as PLAN_FILE
 from fitmatch.intake.rows.saved_plan import PLANNED, SavedPlan, what_each_has
+from fitmatch.intake.rows.shared_plan import no_longer_shared
 from fitmatch.intake.rows.sheet import Sheet, ShellNames
 from fitmatch.intake.tables.columns import Form
 from fitmatch.records.keys import ShellKey, full_name
@@ -51,13 +53,15 @@ class AssembledReader(ShellNames):
         sheet: Sheet,
         positions: Iterable[Position],
         shells: Iterable[Shell],
+        folder: Path,
         plan: SavedPlan | None,
         replaced: Mapping[str, SavedPlan | None],
         *,
         complete: bool,
         plan_sound: bool,
     ) -> None:
-        """`replaced`: earlier plans that were kept, by file. `complete`: every position and shell is known.
+        """`plan`: that of the `folder`. `replaced`: earlier plans that were kept, by file. `complete`: every position
+        and shell is known.
         `plan_sound`: the saved plan could be read, so what `plan` lacks is not in it."""
         self._by_key = {shell.key: shell for shell in shells}
         super().__init__(sheet, self._by_key.values(), complete=complete)
@@ -65,6 +69,7 @@ class AssembledReader(ShellNames):
         self._plan = plan
         self._replaced = replaced
         self._plan_sound = plan_sound
+        self._apart = no_longer_shared(folder, plan)
         self._places: dict[ShellKey, dict[str, int]] = {}  # shell -> position -> the first row that has it there
 
     def read(self) -> tuple[AssembledReading, ...]:
@@ -116,9 +121,11 @@ class AssembledReader(ShellNames):
         if method != STRIP or self.sheet.cell(cells, GAUGE):
             gauge = self.sheet.gauge(row, cells, GAUGE, kind, "housing_bore")
         readings: list[int] = []
+        texts: tuple[str, ...] = ()
         whole = False
         if features:
             readings, whole = self.sheet.readings(row, cells, features[0], _QUANTITIES[features[0]], gauge)
+            texts = self.sheet.as_typed(cells, features[0], gauge[0]) if whole else ()
         pair = self._pair(row, cells, position, asked=bool(features))
         if len(features) != 1 or not whole or position is None or method is None or pair is None:
             return None
@@ -132,7 +139,7 @@ class AssembledReader(ShellNames):
         by, date = self.sheet.cell(cells, "by"), self.sheet.cell(cells, "date")
         housing = self._housing(row, cells, position)
         return AssembledReading(
-            position.name, *pair, features[0], tuple(readings), method, gauge[0], by, date, row, housing
+            position.name, *pair, features[0], tuple(readings), method, gauge[0], by, date, row, housing, texts
         )
 
     def _position(self, row: int, cells: list[str]) -> Position | None:
@@ -207,6 +214,10 @@ class AssembledReader(ShellNames):
             self._report_replaced(row, side, position)
             return None
         key = self._plan.shells.get((position.name, side)) if self._plan else None
+        if key is not None and self._apart:
+            text = f"is empty, and {PLAN_FILE} is not to be used any more: {self._apart[0]}; write the shell that is in"
+            self.sheet.report("shared-plan", text, row, side)
+            return None
         if key in self._by_key:
             return self._by_key[key]
         if key is not None:

@@ -134,7 +134,10 @@ def check_bores(rows: Sequence[PositionRow], sheet: Sheet) -> None:
 class LockCheck(ShellNames):
     """Finds the shells that positions lock, and notes every lock that is impossible."""
 
-    def __init__(self, sheet: Sheet, pool: ShellPool, rows: Sequence[PositionRow], *, complete: bool) -> None:
+    def __init__(
+        self, sheet: Sheet, pool: ShellPool, rows: Sequence[PositionRow], *, complete: bool, shelf_asked: bool
+    ) -> None:
+        """`shelf_asked`: whether the shells of a shelf are in the pool."""
         wanted = {composed(cell.rpartition("/")[2].strip()) for row in rows for cell in row.locks.values()}
         shells: dict[ShellKey, Shell] = {}  # the first of those with one name in one box
         for shell in pool.shells if wanted else ():
@@ -143,6 +146,8 @@ class LockCheck(ShellNames):
         super().__init__(sheet, shells.values(), complete=complete)
         self._used: dict[ShellKey, str] = {}
         self._ran = pool.used
+        self._elsewhere = pool.elsewhere
+        self._shelf_asked = shelf_asked
 
     def resolved(self, row: PositionRow) -> dict[str, ShellKey]:
         """The shell locked in each side of a row."""
@@ -160,7 +165,13 @@ class LockCheck(ShellNames):
         return "lock-ambiguous", text
 
     def unknown(self, typed: str, named: Sequence[Shell]) -> tuple[str, str]:
+        why = self._elsewhere.get(composed("/".join(part.strip() for part in typed.split("/"))))
+        if why is not None:
+            return "lock-held", f"shell `{shorten(typed)}` is on the shelf, but {why}"
         todo = f"that name is in {_boxes(named)}" if named else "write NAME or BOX/NAME of a shell"
+        families = any(table.fit.family for table in self.sheet.settings.fits.values())  # else a shelf has none of its
+        if "/" in typed and families and not self._shelf_asked:
+            todo += ", or look on the shelf too: --from-shelf"
         return "lock-unknown", f"there is no shell `{shorten(typed)}`; {todo}"
 
     def _check(self, row: PositionRow, side: str, shell: Shell) -> None:
@@ -183,7 +194,8 @@ class LockCheck(ShellNames):
                 text = f"{name} was {shorten(shell.hold or '')}; lock another shell"
                 self.sheet.report("lock-held", text, position.row, side)
         elif shell.hold is not None:
-            text = f"{name} is on hold (`{shorten(shell.hold)}`); clear its hold or lock another shell"
+            there = ", on the shelf by `fitmatch shelf release`," if self._shelf_asked else ""
+            text = f"{name} is on hold (`{shorten(shell.hold)}`); clear its hold{there} or lock another shell"
             self.sheet.report("lock-held", text, position.row, side)
 
 

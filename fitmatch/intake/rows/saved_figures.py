@@ -21,8 +21,18 @@ _SAME_NM: Final = 1  # lengths are written to half a nanometre
 _MOST_DIGITS: Final = 30
 
 
+class Together(NamedTuple):
+    """A kind of several jobs that was decided together: their names, how many positions they have, and its figures
+    over all of them."""
+
+    jobs: tuple[str, ...]
+    positions: int
+    figures: KindFigures
+
+
 class Said(NamedTuple):
-    """`proofs` and `baselines` by kind, those by the name of the way of choosing first. `elsewhere`: shells that went
+    """`proofs` and `baselines` by kind, those by the name of the way of choosing first; the baselines of a plan of
+    several jobs are for those of `together`. `elsewhere`: shells that went
     to other jobs; `waits_for`: by kind, the other jobs that were not complete in it. `told_of`: the positions that it
     fills or says are empty."""
 
@@ -36,7 +46,10 @@ class Said(NamedTuple):
     told_of: frozenset[str]
     figures: Mapping[str, Mapping[str, Decimal]]  # by position, in the unit of the document
     per_unit: int
-    digests: Mapping[str, str]  # of several jobs, by their names
+    jobs: tuple[str, ...]  # what it calls several jobs
+    together: Mapping[str, Together]  # of several jobs, by kind
+    uncertain: Mapping[str, tuple[float, bool]]  # by position, expanded, in nm; and whether it is at least that
+    wrong_stamps: tuple[str, ...]  # what it has for its number, date or time and none can be
 
     def contradicts(self, placement: Placement) -> bool:
         """Whether a figure of this position is another than its shells and the readings give. What was learned of the
@@ -64,13 +77,14 @@ def said(plan: SavedPlan, job: Job) -> Said:
     per_unit = NM_PER_UNIT[unit if unit in ("in", "mm") else job.unit]
     jobs = _rows(document, "jobs")
     own = next((one for one in jobs if one.get("job") == plan.job), document)
+    labels = dict(_labels(document, plan.job, _table(own, "kinds"))) if jobs else None
     placed, empty = ([p for p in _rows(document, key) if p.get("job") == plan.job] for key in ("positions", "unfilled"))
     return Said(
         str(document.get("version", "")),
         str(document.get("strategy", "")),
         _whole(document.get("slack"), per_unit) or 0,
         {kind: _proof(value) for kind, value in _table(own, "kinds").items() if isinstance(value, dict)},
-        {} if jobs else _baselines(document, per_unit),
+        _baselines(document, per_unit, labels),
         frozenset(_elsewhere(document, plan.job)),
         {
             kind: waiting
@@ -80,8 +94,40 @@ def said(plan: SavedPlan, job: Job) -> Said:
         frozenset(str(p.get("position")) for p in (*placed, *empty)),
         {str(p.get("position")): {k: Decimal(v) for k, v in p.items() if _is_number(v)} for p in placed},
         per_unit,
-        {str(one.get("job")): str(one.get("digest")) for one in jobs},
+        tuple(str(one.get("job")) for one in jobs),
+        dict(_together(document, per_unit, labels or {})),
+        {str(p.get("position")): u for p in placed if (u := _uncertain(p.get("uncertainty"), per_unit)) is not None},
+        tuple(
+            f"plan_{what}"
+            for what, read in (("number", plan.number), ("date", plan.date), ("time", plan.time))
+            if read is None and document.get(f"plan_{what}") is not None
+        ),
     )
+
+
+def _labels(document: Mapping[str, Any], job: str | None, kinds: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """What a plan of several jobs calls what it decided together, and the kind of this job that is in it."""
+    for label, value in _table(document, "kinds").items():
+        if isinstance(value, dict) and isinstance(value.get("jobs"), list) and job in value["jobs"]:
+            # With families in its name where jobs that have the kind share none.
+            named = [kind for kind in kinds if label == kind or label.startswith(f"{kind} ")]
+            if named:
+                yield label, max(named, key=len)
+
+
+def _together(document: Mapping[str, Any], per_unit: int, labels: Mapping[str, str]) -> Iterator[tuple[str, Together]]:
+    for label, kind in labels.items():
+        value = _table(document, "kinds")[label]
+        if (figures := _figures(value, per_unit)) is not None:
+            rows = (p for key in ("positions", "unfilled", "unmeasured") for p in _rows(document, key))
+            number = sum("position" in p and p.get("kind") == kind and p.get("job") in value["jobs"] for p in rows)
+            yield kind, Together(tuple(map(str, value["jobs"])), number, figures)
+
+
+def _uncertain(value: object, per_unit: int) -> tuple[float, bool] | None:
+    if not isinstance(value, dict) or not _is_number(value.get("expanded")):
+        return None
+    return float(Decimal(value["expanded"]) * per_unit), bool(value.get("unknown"))
 
 
 def _waits(other: Mapping[str, Any], kind: str) -> bool:
@@ -103,15 +149,24 @@ def _proof(value: Mapping[str, Any]) -> Proof:
     return Proof(value.get("proven") is True, level if isinstance(level, str) else None)
 
 
-def _baselines(document: Mapping[str, Any], per_unit: int) -> dict[str, dict[str, Baseline]]:
+def _baselines(
+    document: Mapping[str, Any], per_unit: int, labels: Mapping[str, str] | None
+) -> dict[str, dict[str, Baseline]]:
+    """By way of choosing and kind; `labels`: what several jobs call the kinds, None for a job alone."""
     found: dict[str, dict[str, Baseline]] = {}
     for name, kinds in _table(document, "baselines").items():
-        for kind, value in (kinds if isinstance(kinds, dict) else {}).items():
-            if isinstance(value, dict) and all(type(value.get(count)) is int for count in _COUNTED):
+        for label, value in (kinds if isinstance(kinds, dict) else {}).items():
+            kind = label if labels is None else labels.get(label)
+            if kind is not None and (figures := _figures(value, per_unit)) is not None:
                 broken = value.get("rules_broken")
-                figures = KindFigures(**{field: _figure(value, field, per_unit) for field in KindFigures._fields})
                 found.setdefault(name, {})[kind] = Baseline(figures, broken if type(broken) is int else 0)
     return found
+
+
+def _figures(value: Any, per_unit: int) -> KindFigures | None:
+    if not isinstance(value, dict) or not all(type(value.get(count)) is int for count in _COUNTED):
+        return None
+    return KindFigures(**{field: _figure(value, field, per_unit) for field in KindFigures._fields})
 
 
 def _figure(value: Mapping[str, Any], field: str, per_unit: int) -> Any:

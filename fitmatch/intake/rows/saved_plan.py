@@ -8,7 +8,7 @@ import json
 import os
 import re
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime, time
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -21,15 +21,11 @@ from fitmatch.wording import listed, shorten
 FILE: Final = "assignment.json"
 PAPER: Final = Paper(FILE, (SAVED_PLAN,))
 NEWEST_SCHEMA: Final = 1  # raise it together with a reader for the new meaning; older documents must still load
-CHANGED: Final = (
-    f"the inputs have changed since {FILE} was saved: the plan may no longer be the best; "
-    "`fitmatch assign --save` makes a new one"
-)
-
 PLANNED: Final = (*SIDES, "housing")  # columns of assembled.csv in which a blank cell means what the plan has
 _KEPT: Final = re.compile(r"assignment-([1-9][0-9]{0,8})\.json")
 _DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _TIME: Final = re.compile(r"[0-9]{2}:[0-9]{2}:[0-9]{2}")
+_LARGEST_NUMBER: Final = 999_999
 _AGAIN: Final = "save the plan again with `fitmatch assign --save`"
 
 
@@ -38,9 +34,10 @@ class SavedPlan(NamedTuple):
     another one. `outside`: the positions outside their limits; `in_doubt`: those that rest on readings in doubt.
     `digest` is that of the inputs; None: the document has none. `number` counts the plans saved in the folder, the
     first being 1; `date` and `time`: when it was saved, as numbers begin again where the file was removed. A plan of an
-    earlier version may have none of these. `job`: what it calls this job, if it is a plan of several, and `beside` the
-    folders of the others, as seen from this one. Of a plan with the shelf's shells: `numbers` of these, by position and
-    side, and the digest of their `readings`."""
+    earlier version may have none of these. `job`: what it calls this job, if it is a plan of several, `others` what it
+    calls these, `beside` their folders, as seen from this one, and `together` tells it from any other plan of several:
+    which shells and housings it gives to which job. Of a plan with the shelf's shells: `numbers` of these, by position
+    and side, how they were `described`, and the digest of their `readings`."""
 
     data: bytes
     digest: str | None
@@ -55,6 +52,9 @@ class SavedPlan(NamedTuple):
     numbers: Mapping[tuple[str, str], int] = {}
     readings: str | None = None
     in_doubt: frozenset[str] = frozenset()
+    described: Mapping[tuple[str, str], str] = {}
+    others: tuple[str, ...] = ()
+    together: str = ""
 
     def is_of(self, files: str) -> bool:
         """Whether it was made for files of this digest."""
@@ -132,11 +132,16 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
             return None
         if type(schema) is not int or schema < 1:
             raise ValueError
-        name, digest = _job_in(document, folder)
+        name, own = _job_in(document, folder)
+        digest = own.get("digest")
         mine = [p for p in document["positions"] if p.get("job") == name]
         shells = {(str(p["position"]), side): _key(p[side]) for p in mine for side in SIDES}
         numbers = {(str(p["position"]), s): int(p[s]["number"]) for p in mine for s in SIDES if "number" in p[s]}
-        readings = document["shelf"]["readings"] if "shelf" in document else None
+        described = {
+            (str(p["position"]), s): str(p[s]["described"]) for p in mine for s in SIDES if "described" in p[s]
+        }
+        readings = (own if "jobs" in document else document["shelf"])["readings"] if "shelf" in document else None
+        names, together = _of_several(document, name) if "jobs" in document else ((), "")
         outside = frozenset(str(p["position"]) for p in mine if p.get("within_limits") is False)
         in_doubt = frozenset(str(p["position"]) for p in mine if p.get("readings_in_doubt") is True)
         housings = {
@@ -149,15 +154,24 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
     beside = document.get("shared_with")
     others = tuple(filter(None, map(str, beside))) if isinstance(beside, list) else ()
     stamp = _stamp_of(document)
-    return SavedPlan(data, digest, shells, housings, outside, *stamp, name, others, numbers, readings, in_doubt)
+    known = *stamp, name, others, numbers, readings, in_doubt, described
+    return SavedPlan(data, digest, shells, housings, outside, *known, names, together)
 
 
 def _stamp_of(document: Mapping[str, Any]) -> tuple[int | None, str | None, str | None]:
-    number, day, time = (document.get(f"plan_{what}") for what in ("number", "date", "time"))
-    counted = type(number) is int and number > 0
-    dated = isinstance(day, str) and _DAY.fullmatch(day) is not None
-    timed = dated and isinstance(time, str) and _TIME.fullmatch(time) is not None
-    return number if counted else None, day if dated else None, time if timed else None
+    number, day, at = (document.get(f"plan_{what}") for what in ("number", "date", "time"))
+    counted = type(number) is int and 0 < number <= _LARGEST_NUMBER
+    dated = isinstance(day, str) and _DAY.fullmatch(day) is not None and _exists(date, day)
+    timed = dated and isinstance(at, str) and _TIME.fullmatch(at) is not None and _exists(time, at)
+    return number if counted else None, day if dated else None, at if timed else None
+
+
+def _exists(sort: type[date] | type[time], text: str) -> bool:
+    try:
+        sort.fromisoformat(text)
+    except ValueError:
+        return False
+    return True
 
 
 def stamped(document: bytes, folder: Path, before: SavedPlan | None, others: Sequence[Path] = ()) -> bytes:
@@ -198,17 +212,29 @@ def _seen_from(folder: Path, other: Path) -> str:
         return other.resolve().as_posix()
 
 
-def _job_in(document: Mapping[str, Any], folder: Path) -> tuple[str | None, Any]:
-    """The name and the digest of the job in this folder. A plan of a single job does not name it; a plan of several
-    names each by the last folders of its path, and cannot know of a folder renamed since."""
+def _job_in(document: Mapping[str, Any], folder: Path) -> tuple[str | None, Mapping[str, Any]]:
+    """The name of the job in this folder and what belongs to it alone. A plan of a single job does not name it; a plan
+    of several names each by the last folders of its path, and cannot know of a folder renamed since."""
     if "jobs" not in document:
-        return None, document.get("digest")
+        return None, document
     path = folder.resolve().parts
     for job in document["jobs"]:
         last = tuple(job["job"].split("/"))
         if path[-len(last) :] == last:
-            return job["job"], job.get("digest")
-    return "", None
+            return job["job"], job
+    return "", {}
+
+
+def _of_several(document: Mapping[str, Any], own: str | None) -> tuple[tuple[str, ...], str]:
+    """What a plan of several jobs calls the others, and what tells it from any other."""
+    from hashlib import sha256
+
+    names = [str(job["job"]) for job in document["jobs"]]
+    rows = sorted(
+        [str(p["job"]), str(p["position"]), *_key(p["upper"]), *_key(p["lower"]), str(p.get("housing"))]
+        for p in document["positions"]
+    )
+    return tuple(name for name in names if name != own), sha256(json.dumps([names, rows]).encode()).hexdigest()
 
 
 def _key(shell: Any) -> ShellKey:

@@ -170,6 +170,13 @@ class Sheet:
         unit = self._unit_of(column, gauge)
         return intern(with_its_unit(cells[self.columns.index(column)], self.foreign(unit)))
 
+    def as_typed(self, cells: list[str], feature: str, gauge: str | None) -> tuple[str, ...]:
+        """The readings of a feature as they stand in their cells, each with its unit."""
+        columns = [column.name for column in self.columns.readings[feature] if cells[column.index].strip()]
+        return tuple(
+            with_its_unit(cells[self.columns.index(name)], self._unit_of(name, gauge) or "") for name in columns
+        )
+
     def foreign(self, unit: str | None) -> str:
         """A unit of readings that is not the job's, otherwise nothing."""
         return "" if unit is None or unit == self.settings.unit else unit

@@ -49,6 +49,8 @@ class ShellPool:
     coated: dict[ShellKey, bool] = field(default_factory=dict)  # how coated shells without a wall are measured
     # Shells that have run, by the shelf: position and side, if those are of this job; elsewhere they may not go.
     used: dict[ShellKey, tuple[str, str] | None] = field(default_factory=dict)
+    fitted: dict[ShellKey, tuple[str, str]] = field(default_factory=dict)  # where, in the engine of this very job
+    elsewhere: dict[str, str] = field(default_factory=dict)  # shells that a lock names and the shelf does not offer
     # The meaning of cells as typed, once they have been checked:
     kinds: dict[str, str] = field(default_factory=dict)
     halves: dict[str, str] = field(default_factory=dict)

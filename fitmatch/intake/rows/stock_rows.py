@@ -1,7 +1,7 @@
 """What only the shelf wants to know of boxes and shells: how they were bought and where they lie, columns of any name,
 and files of sealed boxes."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Final, NamedTuple
@@ -42,10 +42,11 @@ class Told(NamedTuple):
 
 @dataclass(slots=True)
 class FurtherCells:
-    """The cells of a shell file that its own reader does not keep, by row; equal ones are looked at once."""
+    """The cells of a shell file that its own reader does not keep, by row; equal ones are looked at once. There is a
+    place for every row of the file: a list is a tenth of what a mapping of a million would be."""
 
     names: tuple[str, ...]
-    rows: Mapping[int, tuple[str, ...]]
+    rows: Sequence[tuple[str, ...]]
     paper: Paper
     decimal_comma: bool
     unit: str
@@ -73,7 +74,7 @@ class FurtherCells:
     def gauges(self) -> set[str]:
         """The gauges that rows name."""
         columns = [at for at, name in enumerate(self.names) if name in ("gauge", "wall_gauge")]
-        return {cells[at] for cells in set(self.rows.values()) for at in columns} - {""}
+        return {cells[at] for cells in set(self.rows) if cells for at in columns} - {""}
 
 
 _NAMED: Final = frozenset((*SHELL_FORM.needed, *SHELL_FORM.optional, *STOCK_COLUMNS))
@@ -94,10 +95,11 @@ def further_cells(data: bytes, paper: Paper, unit: str, findings: Findings) -> F
     header = [split_header(cell)[0] for cell in table.header]
     kept = [at for at, name in enumerate(header) if name and name not in _READ_ELSEWHERE and not _is_wall(name)]
     alike: dict[tuple[str, ...], tuple[str, ...]] = {}
-    rows = {}
+    rows: list[tuple[str, ...]] = []
     for row, cells in table.rows:
         found = tuple([_cell(cells, at) for at in kept])
-        rows[row] = alike.setdefault(found, found)
+        rows += [()] * (row - len(rows))
+        rows.append(alike.setdefault(found, found))
     return FurtherCells(tuple(header[at] for at in kept), rows, paper, table.decimal_comma, unit, findings)
 
 

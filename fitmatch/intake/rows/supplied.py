@@ -1,7 +1,7 @@
 """Shells of the shelf made shells of a job, while the job is read: each once, whether or not a file has it too."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from sys import intern
 from typing import Final, NamedTuple
@@ -9,15 +9,16 @@ from typing import Final, NamedTuple
 from fitmatch.facts import Fact
 from fitmatch.gauging.sizes.places import places, sum_of_squares
 from fitmatch.gauging.sizes.sizing import series_of
-from fitmatch.intake.common.findings import Findings
+from fitmatch.intake.common.findings import Findings, Paper
 from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.rows.copies import Copy
+from fitmatch.intake.rows.sheet import Sheet
 from fitmatch.intake.rows.shells import ShellPool, coated_wall
 from fitmatch.names import composed
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.measuring import Gauge, MeasuredAs, Pooled, Reading
-from fitmatch.records.parts import ON_SHELF, Position, Shell, Size
+from fitmatch.records.parts import ON_SHELF, SIDES, Position, Shell, Size
 from fitmatch.records.shelved import ShelvedShell, Supply
 from fitmatch.wording import listed, shorten
 
@@ -39,12 +40,14 @@ class Offer(NamedTuple):
         found |= {name for name in _LABELS if any(getattr(s, name) for s in self.shells)}
         return found | ({"coating"} if any(s.coating_nm for s in self.shells) else set())
 
-    def take(self, pool: ShellPool, findings: Findings) -> "Taken":
+    def take(self, pool: ShellPool, findings: Findings, locks: Iterable[str]) -> "Taken":
         """Add what is offered to the shells of the files. Of a shell that is in both, the file says how it was measured
-        and the shelf whether it may be had; one that reads otherwise there is noted."""
+        and the shelf whether it may be had; one that reads otherwise there is noted. `locks`: the shells that positions
+        name."""
         taker = _Taker(pool, self, findings)
         taker.match()
         taker.add()
+        taker.look_up(locks)
         return Taken(taker.shelved, taker.gauges, taker.pooled())
 
 
@@ -81,6 +84,27 @@ class Taken(NamedTuple):
         for key, name in back.items():
             text = f"{shorten(full_name(key))} has run in {shorten(name)} and is to run there again"
             findings.warnings.append(f"{text}: whether a used shell may, the engine and bearing maker decide")
+
+    def fixed(self, pool: ShellPool, positions: Sequence[Position], sheet: Sheet) -> list[Position]:
+        """The positions with what is fitted in the job's engine kept in its place; a lock that says otherwise is noted,
+        and what has no such position any more is not used."""
+        found = {p.name: p for p in positions}
+        kinds = {s.key: s.kind for s in pool.shells}
+        lost = dict[ShellKey, str]()
+        for key, (name, side) in pool.fitted.items():
+            where = f"fitted in {shorten(name)} {side} of this job's engine"
+            for p in positions:
+                for at in SIDES:
+                    other = getattr(p, at) not in (None, key) if (p.name, at) == (name, side) else getattr(p, at) == key
+                    if other:
+                        text = f"`{shorten(full_name(key))}` is {where}; put it back first, or take this lock out"
+                        sheet.report("lock-held", text, p.row, at)
+            if name in found and found[name].kind == kinds[key]:
+                found[name] = replace(found[name], upper=key) if side == "upper" else replace(found[name], lower=key)
+            else:
+                lost[key] = where
+        pool.shells[:] = [replace(s, hold=lost[s.key]) if s.key in lost else s for s in pool.shells]
+        return [found[p.name] for p in positions]
 
     def into(self, job: Job, own: tuple[Shell, ...]) -> Job:
         """The job with what is known of its shells on the shelf; `own` are those of its files."""
@@ -129,7 +153,7 @@ class _Taker:
                     self.shelved[shell.key] = same
                     self._boxes[shell.box].add(same.box_number)
                     self._pool.shells[at] = self._as_the_shelf_says(shell, same)
-                    self._note_used(shell.key, shell.hold, same)
+                    self._note_place(shell.key, shell.hold, same)
 
     def _same(self, shell: Shell, found: Sequence[ShelvedShell]) -> ShelvedShell | None:
         alike = [one for one in found if one.half == shell.half and (shell.measured is None or _reads(shell, one))]
@@ -155,7 +179,7 @@ class _Taker:
                 coating_nm=new.coating_nm,
                 measured=new.measured,
             )
-        hold = shell.hold or one.hold or (None if one.barred is None else _why(one.barred))
+        hold = shell.hold or one.hold or (None if one.barred is None else why_not(one.barred))
         return shell if hold == shell.hold else replace(shell, hold=hold)
 
     # --- shells that are on the shelf alone ---
@@ -164,33 +188,34 @@ class _Taker:
         """Add what is offered and in no file."""
         known = {one.number for one in self.shelved.values()}
         new = [one for one in self._offer.shells if one.number not in known]
-        names = self._box_names(new)
+        names = box_names(new, {shell.box for shell in self._pool.shells}, self._boxes)
         keys = {shell.key for shell in self._pool.shells}
         for one in new:
             shell = self._shell(one, names[one.box_number], self._offer.kinds[one.family.strip().casefold()])
             if shell.key not in keys:  # otherwise it is noted that the shell of that file reads otherwise
-                self._pool.shells.append(shell if one.barred is None else replace(shell, hold=_why(one.barred)))
-                self._note_used(shell.key, None, one)
+                self._pool.shells.append(shell if one.barred is None else replace(shell, hold=why_not(one.barred)))
+                self._note_place(shell.key, None, one)
                 self.shelved[shell.key] = one
 
-    def _note_used(self, key: ShellKey, hold: str | None, one: ShelvedShell) -> None:
+    def look_up(self, locks: Iterable[str]) -> None:
+        """Note why the shelf does not offer shells that locks name by BOX/NAME."""
+        known = {composed(full_name(shell.key)) for shell in self._pool.shells}
+        named = {
+            composed(full_name((box.strip(), name.strip()))): box for box, _, name in (c.partition("/") for c in locks)
+        }
+        boxes = {box.strip() for name, box in named.items() if name not in known}
+        for one in self._offer.supply.in_boxes(boxes) if boxes else ():
+            name = composed(full_name((one.box, one.shell)))
+            if name in named and name not in known:
+                settled = f"`fitmatch shelf release {one.number} REASON` once that is settled, or " if one.hold else ""
+                self._pool.elsewhere[name] = f"{shorten(_why_not_offered(one))}; {settled}lock another shell"
+
+    def _note_place(self, key: ShellKey, hold: str | None, one: ShelvedShell) -> None:
+        if one.seat is not None:
+            self._pool.fitted[key] = one.seat
         if one.barred is not None and one.barred.code == "used" and not (hold or one.hold):
             slots = one.barred.slots
             self._pool.used[key] = (str(slots["position"]), str(slots["half"])) if slots["back"] else None
-
-    def _box_names(self, new: Iterable[ShelvedShell]) -> Mapping[int, str]:
-        """What each box is called in the job: two boxes of one name by their numbers, unless one is in the files."""
-        numbers: dict[str, set[int]] = defaultdict(set)
-        for one in new:
-            numbers[one.box].add(one.box_number)
-        files = {shell.box for shell in self._pool.shells}
-        found: dict[int, str] = {}
-        for box, some in numbers.items():
-            of_file = self._boxes.get(box, set())
-            for number in some:
-                own = number in of_file or (box not in files and len(some) == 1)
-                found[number] = box if own or (box in files and not of_file) else f"{box} #{number}"
-        return found
 
     def _shell(self, one: ShelvedShell, box: str, kind: str) -> Shell:
         pool = self._pool
@@ -234,7 +259,8 @@ class _Taker:
             return None
         wall = one.wall_nm - one.coating_nm if one.measured_bare else one.wall_nm
         readings = one.readings if self._gauged else tuple([r._replace(gauge=None) for r in one.readings])
-        if self._gauged and len(readings) > 1:
+        if self._gauged and len(readings) > 1 and one.number not in self._offer.supply.learned:
+            self._offer.supply.learned.add(one.number)
             self._learn(readings)
         alike = wall, one.off_nm, readings
         if alike not in self._sizes:
@@ -259,6 +285,23 @@ class _Taker:
                     self._repeats[gauge].append(values)
 
 
+def box_names(
+    new: Iterable[ShelvedShell], files: Collection[str], known: Mapping[str, Collection[int]]
+) -> Mapping[int, str]:
+    """What each box of the shelf is called in a job: two boxes of one name by their numbers, unless one is in the
+    files. `files`: the boxes there; `known`: by these, those of the shelf that they are."""
+    numbers: dict[str, set[int]] = defaultdict(set)
+    for one in new:
+        numbers[one.box].add(one.box_number)
+    found: dict[int, str] = {}
+    for box, some in numbers.items():
+        of_file = known.get(box, ())
+        for number in some:
+            own = number in of_file or (box not in files and len(some) == 1)
+            found[number] = box if own or (box in files and not of_file) else f"{box} #{number}"
+    return found
+
+
 def _reads(shell: Shell, one: ShelvedShell) -> bool:
     assert shell.measured is not None
     over_coating = None if shell.wall_to_metal_nm is None else shell.wall_to_metal_nm + shell.coating_nm
@@ -266,14 +309,22 @@ def _reads(shell: Shell, one: ShelvedShell) -> bool:
     return mine == (tuple(reading.nm for reading in one.readings), one.wall_nm, one.coating_nm)
 
 
-def _why(barred: Fact) -> str:
+def _why_not_offered(one: ShelvedShell) -> str:
+    if one.hold:
+        return f"on hold ({one.hold})"
+    if one.barred is not None:
+        return why_not(one.barred)
+    return "not yet measured" if one.wall_nm is None else f"of family {one.family or '(none)'}"
+
+
+def why_not(barred: Fact) -> str:
     """Why a shell may not be had, in place of a hold in its file."""
     slots = barred.slots
     match barred.code:
         case "set-aside":
             return f"set aside for {slots['job']}"
         case "fitted":
-            return f"fitted in engine {slots['engine']}"
+            return f"fitted in engine {slots['engine']} at {slots['position']}"
         case "used":
             return f"used in {slots['job']} {slots['position']} {slots['half']}: only for there"
         case "scrapped":
@@ -281,12 +332,12 @@ def _why(barred: Fact) -> str:
     return barred.code.replace("-", " ")  # missing, sent back
 
 
-def report_shelf_copy(copy: Copy, pool: ShellPool, findings: Findings) -> None:
-    """Note that a box of the files reads like one of the shelf under another name."""
+def report_shelf_copy(copy: Copy, paper: Callable[[Shell], Paper], findings: Findings) -> None:
+    """Note that a box of the files reads like one of the shelf under another name. `paper`: the file of a shell."""
     mine, other = (copy.other, copy.shell) if copy.shell.is_shelved else (copy.shell, copy.other)
     text = f"box `{shorten(mine.box)}` has the shells and readings of box `{shorten(other.box)}` on the shelf"
     if copy.is_mistake:
         todo = "one box under two names; give it the name that it has there, or write in its own readings"
-        findings.report("box-copied", f"{text}, {todo}", pool.papers[mine.file], mine.row, "box")
+        findings.report("box-copied", f"{text}, {todo}", paper(mine), mine.row, "box")
     else:
-        findings.warnings.append(f"{mine.file}: {text}, and is taken as another one")
+        findings.warnings.append(f"{paper(mine).name}: {text}, and is taken as another one")

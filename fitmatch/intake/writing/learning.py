@@ -35,8 +35,11 @@ def lesson(comparison: Comparison) -> Lesson | None:
         return None
     findings = Findings()
     old = read_bytes(job.folder, JOB_FILE, findings)
-    own = job.shelved is None  # otherwise it may have no shell file
-    if old is None or read_job(job.folder, job_toml=old, needs_shells=own).digest != job.digest:
+    own = job.shelved is None  # otherwise it may have no shell file, and lock shells that are on the shelf alone
+    if (
+        old is None
+        or read_job(job.folder, job_toml=old, needs_shells=own, locks_elsewhere=not own).digest != job.digest
+    ):
         findings.report(
             "cannot-write", ("a file of the job changed while it was being read; run the command again"), JOB_FILE
         )
@@ -46,7 +49,7 @@ def lesson(comparison: Comparison) -> Lesson | None:
         text = _with_kind(text, job, kind, comparison.learned[kind], findings)
     if findings.problems:
         raise InputError(findings.problems)
-    after = read_job(job.folder, job_toml=text.encode(), needs_shells=own)
+    after = read_job(job.folder, job_toml=text.encode(), needs_shells=own, locks_elsewhere=not own)
     taught = {kind: comparison.learned[kind].into(job.fits[kind]) for kind in kinds}
     assert after.fits == {**job.fits, **taught}, "job.toml was rewritten to mean something else"
     assert text != old_text

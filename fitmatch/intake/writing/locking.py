@@ -1,4 +1,4 @@
-"""A lock on a job folder that ends with its process, however that ends, and that leaves no file behind."""
+"""A lock on a job folder or a file that ends with its process, however that ends, and that leaves no file behind."""
 
 import os
 import sys
@@ -29,14 +29,21 @@ def locked(folder: Path) -> Iterator[None]:
     """
     handle = os.open(folder / JOB_FILE.name if sys.platform == "win32" else folder, os.O_RDONLY)
     try:
-        try:
-            if sys.platform == "win32":
-                os.lseek(handle, _FAR_BYTE, os.SEEK_SET)
-                msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
-            else:
-                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except (BlockingIOError, PermissionError) as error:
-            raise HeldError from error
+        lock(handle)
         yield
     finally:
         os.close(handle)
+
+
+def lock(handle: int) -> None:
+    """Lock what is open here until it is closed. Raises HeldError if it is held, OSError if it cannot be locked."""
+    try:
+        if sys.platform == "win32":
+            before = os.lseek(handle, 0, os.SEEK_CUR)
+            os.lseek(handle, _FAR_BYTE, os.SEEK_SET)
+            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+            os.lseek(handle, before, os.SEEK_SET)
+        else:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except (BlockingIOError, PermissionError) as error:
+        raise HeldError from error

@@ -2,7 +2,8 @@
 
 A row of assembled.csv with blank shells refers to those of the saved plan. If another plan took its place, what was
 read would be compared with shells that were never fitted. So that is refused, or the old plan is kept, and the rows are
-then not read any more until they name their shells.
+then not read any more until they name their shells. Likewise where another job shares the saved plan and would still
+have it: a shell could then stand in two engines.
 """
 
 import os
@@ -26,42 +27,52 @@ from fitmatch.intake.rows.saved_plan import (
     stamped,
     what_each_has,
 )
+from fitmatch.intake.rows.shared_plan import Sharer, assign_command, sharers
 from fitmatch.intake.rows.sheet import Sheet
 from fitmatch.intake.tables.columns import has_header
 from fitmatch.intake.tables.opening import open_table
 from fitmatch.problems import InputError, Problem
 from fitmatch.records.job import Job
 from fitmatch.records.parts import SIDES
-from fitmatch.wording import listed, shorten
+from fitmatch.wording import as_argument, listed, seen_from_here, shorten
 
 _WORDS: Final = {"upper": "upper shell", "lower": "lower shell", "housing": "housing"}
 
 
 class Saving(NamedTuple):
-    """The files to be written, all or none; `kept` are those that get a plan that is replaced."""
+    """The files to be written, all or none; `kept` are those that get a plan that is replaced, and `voided` the jobs
+    that shared one and still have it."""
 
     files: Mapping[Path, bytes]
     kept: tuple[Path, ...]
+    voided: tuple[str, ...]
 
 
-def to_save(documents: Sequence[tuple[Job, bytes]], *, force: bool) -> Saving:
+def to_save(documents: Sequence[tuple[Job, bytes]], *, force: bool, db: str | None = None) -> Saving:
     """What saving these documents in the folders of their jobs writes. Raises InputError if rows refer to a plan that
-    one of them replaces, unless `force`: then those plans are kept under names of their own."""
+    one of them replaces, or another job shares it, unless `force`: then the plans that rows refer to are kept under
+    names of their own. `db`: the shelf, if it was named."""
     problems: list[Problem] = []
     number = 0
     files: dict[Path, bytes] = {}
     kept: list[Path] = []
+    voided: dict[str, None] = {}
+    folders = [job.folder.resolve() for job, _ in documents]
     for at, (job, new) in enumerate(documents):
         exists = os.path.lexists(job.folder / FILE)
         old = read_bytes(job.folder, PAPER, Findings()) if exists else None
         before = None if old is None else plan_in(old, job.folder, Findings())
         findings = _against(job.folder, before, new) if exists else Findings()
+        left = [] if before is None else _left_with(job.folder, before, folders)
+        voided |= dict.fromkeys(other.name for other in left)
+        if left and not force:
+            _report_left(left, documents, findings, db)
         if len(new) > LARGEST_PLAN:
             sizes = f"{-(-len(new) // 10**6)} MB, and may have {LARGEST_PLAN // 10**6} MB"
             todo = "leave out --save, or take shells that will not be needed out of the job"
             findings.report("too-large", f"would have {sizes}; {todo}", PAPER)
             old = None
-        if findings.problems and force and old is not None:
+        if findings.problems and force and old is not None:  # rows refer to it
             kept.append(job.folder / next_name(job.folder))
             files[kept[-1]] = old
         else:
@@ -72,7 +83,23 @@ def to_save(documents: Sequence[tuple[Job, bytes]], *, force: bool) -> Saving:
         files[job.folder / FILE] = stamped(new, job.folder, before, others)
     if problems:
         raise InputError(problems, number=number)
-    return Saving(files, tuple(kept))
+    return Saving(files, tuple(kept), tuple(voided))
+
+
+def _left_with(folder: Path, before: SavedPlan, folders: Sequence[Path]) -> list[Sharer]:
+    """The jobs that share the plan of a folder and would still have it. `folders`: those that get another one."""
+    return [s for s in sharers(folder, before) if s.folder not in folders and s.shares(before)]
+
+
+def _report_left(
+    left: Sequence[Sharer], documents: Sequence[tuple[Job, bytes]], findings: Findings, db: str | None
+) -> None:
+    names = listed([shorten(other.name) for other in left])
+    jobs = [as_argument(str(job.folder)) for job, _ in documents] + [seen_from_here(other.folder) for other in left]
+    command = assign_command(jobs, from_shelf=documents[0][0].shelved is not None, db=db)
+    text = f"is shared with {names}, and the new plan may take shells from there; {command} makes one for all"
+    todo = f"--force saves this one all the same, and what {names} has is then VOID"
+    findings.report("shared-plan", f"{text}, or {todo}", PAPER)
 
 
 def _against(folder: Path, before: SavedPlan | None, new: bytes) -> Findings:

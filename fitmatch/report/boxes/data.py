@@ -3,7 +3,9 @@
 from collections.abc import Mapping
 from typing import Final
 
+from fitmatch.facts import Fact
 from fitmatch.report.shared.emit import Number, Value, document, length, rows_text
+from fitmatch.report.words.refusals import refused
 from fitmatch.study.boxes.intervals import Chance, Mean
 from fitmatch.study.boxes.steps import Step
 from fitmatch.study.boxes.studied import Gain, KindStudied, Length, MixStudied, Studied
@@ -15,6 +17,7 @@ _FIGURES: Final = ("mean", "half_width", "p90", "p90_low", "p90_high")
 _LENGTHS: Final = tuple(f"{name}_{figure}" for name in ("worst_deviation", "spread") for figure in _FIGURES)
 _GAINS: Final = ("gain_worst_deviation", "gain_worst_deviation_half_width", "gain_spread", "gain_spread_half_width")
 _CHANCES: Final = tuple(f"{name}{end}" for name in ("inside", "within_tolerance") for end in ("", "_low", "_high"))
+_LEFT: Final = ("left", "left_half_width", "left_price", "left_price_half_width")
 
 
 def studied_document(found: Studied, unit: str) -> str:
@@ -31,6 +34,7 @@ def studied_document(found: Studied, unit: str) -> str:
             "precision": length(found.precision_nm, unit),
             "tolerance": length(found.tolerance_nm, unit),
             "mixes": [_mix(mix, unit) for mix in found.mixes],
+            "left_out": [_left_out(why, unit) for why in found.left_out],
             "kinds": {one.kind: _kind(one, unit) for one in found.kinds},
             "warnings": found.job.warnings,
             "digest": found.job.digest,
@@ -40,7 +44,8 @@ def studied_document(found: Studied, unit: str) -> str:
 
 def studied_rows(found: Studied, unit: str) -> str:
     """One CSV row per mix."""
-    columns = ("kind", "open", "boxes", *_LENGTHS, *_CHANCES, "price", "left", "left_price", *_GAINS, "gain_inside")
+    added = tuple(f"gain_{name}" for name in _CHANCES)
+    columns = ("kind", "open", "boxes", *_LENGTHS, *_CHANCES, "empty", "price", *_LEFT, *_GAINS, *added)
     return rows_text(columns, (*_LENGTHS, *_GAINS), unit, (_flat(_mix(mix, unit)) for mix in found.mixes))
 
 
@@ -54,8 +59,11 @@ def _mix(mix: MixStudied, unit: str) -> dict[str, Value]:
         **_chance("inside", mix.inside),
         **_chance("within_tolerance", mix.close),
         "price": _money(mix.price),
-        "left": Number(f"{mix.left:.4f}"),
-        "left_price": _money(mix.left_price),
+        "left": Number(f"{mix.left.mean:.4f}"),
+        "left_half_width": None if mix.left.half_width is None else Number(f"{mix.left.half_width:.4f}"),
+        "left_price": None if mix.left_price is None else _money(mix.left_price.mean),
+        "left_price_half_width": None if mix.left_price is None else _money(mix.left_price.half_width),
+        "empty": mix.empty,
         "gain": None if mix.gain is None else _gain(mix.gain, unit),
     }
 
@@ -66,6 +74,9 @@ def _flat(row: Mapping[str, Value]) -> dict[str, Value]:
     opened, gain = row["open"], row["gain"]
     assert isinstance(opened, Mapping)
     flat["open"] = " + ".join(f"{count} {step}" for step, count in opened.items())
+    empty = row["empty"]
+    assert isinstance(empty, Mapping)
+    flat["empty"] = "; ".join(f"{name}: {count}" for name, count in empty.items())
     for name in ("worst_deviation", "spread"):
         figures = row[name]
         assert isinstance(figures, Mapping)
@@ -73,7 +84,9 @@ def _flat(row: Mapping[str, Value]) -> dict[str, Value]:
         saved = gain[name] if isinstance(gain, Mapping) else None
         if isinstance(saved, Mapping):
             flat |= {f"gain_{name}": saved["mean"], f"gain_{name}_half_width": saved["half_width"]}
-    return flat | {"gain_inside": gain["inside"] if isinstance(gain, Mapping) else None}
+    if isinstance(gain, Mapping):
+        flat |= {f"gain_{name}": gain[name] for name in _CHANCES}
+    return flat
 
 
 def _length(found: Length, unit: str) -> dict[str, Value]:
@@ -102,7 +115,8 @@ def _gain(gain: Gain, unit: str) -> dict[str, Value]:
         "over": gain.over,
         "worst_deviation": None if gain.worst is None else _mean(gain.worst, unit),
         "spread": None if gain.spread is None else _mean(gain.spread, unit),
-        "inside": Number(f"{gain.inside.mean:.6f}"),
+        **_chance("inside", gain.inside),
+        **_chance("within_tolerance", gain.close),
     }
 
 
@@ -116,10 +130,16 @@ def _kind(one: KindStudied, unit: str) -> dict[str, Value]:
         "floor": length(one.floor_nm, unit),
         "floor_from": one.floor_from,
         "enough": one.enough,
+        "verdict": one.verdict.code,
+        "stuck": {name: why.code for name, why in one.stuck.items()},
         "unknown": one.unknown,
         "any_marks": one.any_marks,
         "steps": [_step(step, unit) for step in one.steps],
     }
+
+
+def _left_out(why: Fact, unit: str) -> dict[str, Value]:
+    return {"kind": str(why.slots["kind"]), "code": why.code, "why": refused(why, unit)}
 
 
 def _step(step: Step, unit: str) -> dict[str, Value]:
@@ -137,6 +157,7 @@ def _step(step: Step, unit: str) -> dict[str, Value]:
         "within_degrees_of_freedom": walls.freedom,
         "between": length(walls.between_nm, unit),
         "between_from": walls.between_from,
+        "between_degrees_of_freedom": walls.between_freedom,
         "measured_shells": walls.shells,
         "measured_boxes": walls.boxes,
         "prices": [_money(price) for price in step.prices_thousandths],

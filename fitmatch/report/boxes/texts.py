@@ -5,11 +5,21 @@ from math import ceil
 from typing import Final
 
 from fitmatch.lengths import fixed
-from fitmatch.report.boxes.words import LEFT_OUT, drawn_so, measured_so, next_box, opened
+from fitmatch.report.boxes.words import (
+    LEFT_OUT,
+    counted,
+    drawn_so,
+    left_empty,
+    measured_so,
+    next_box,
+    not_studied,
+    opened,
+    precise,
+)
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table
 from fitmatch.report.shared.scale import NOTHING, Scale, scale_for
 from fitmatch.study.boxes.intervals import Chance, Mean
-from fitmatch.study.boxes.studied import Length, MixStudied, Studied
+from fitmatch.study.boxes.studied import Gain, Length, MixStudied, Studied
 
 NEVER: Final = "never all filled"
 _MOST: Final = 8  # mixes of a kind on the first screen
@@ -22,14 +32,19 @@ def studied_text(found: Studied, unit: str, *, full: bool = False) -> str:
     for one in found.kinds:
         mine = [mix for mix in found.mixes if mix.kind == one.kind]
         shown = mine if full or len(mine) <= _MOST else best_of_each(mine)
-        positions = f"{one.positions} position{'' if one.positions == 1 else 's'}"
+        positions = counted(one.positions, "position")
         boxes = "no box open" if not one.open_boxes else f"{one.open_boxes} open already, used in every row"
         blocks.append([*paragraph(f"{clean(one.kind).upper()}: {positions}, {boxes}"), *_figures(shown, found, scale)])
         if left := len(mine) - len(shown):
-            blocks.append(paragraph(f"Of each number of boxes the best; {left} more mixes: add --full."))
-        blocks.append(paragraph(next_box(one, scale)))
+            what = "Of each number of boxes the mix with the smallest worst deviation, whatever it costs"
+            blocks.append(paragraph(f"{what}; {left} more: add --full."))
+        told = [left_empty(shown, one, found.draws), next_box(one, found, scale)]
+        blocks.append([line for text in filter(None, told) for line in paragraph(text)])
     told = [text for one in found.kinds for text in drawn_so(one, scale)]
-    blocks += [[line for text in [*told, measured_so(found)] for line in paragraph(text)], paragraph(LEFT_OUT)]
+    blocks += [
+        [line for text in [*told, *not_studied(found, unit), measured_so(found)] for line in paragraph(text)],
+        paragraph(LEFT_OUT),
+    ]
     blocks.append(paragraph(f"Inputs' digest: {found.job.digest}") if found.job.digest else [])
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
@@ -38,23 +53,25 @@ def _heading(found: Studied, scale: Scale) -> list[str]:
     job, close = found.job, ""
     if found.tolerance_nm is not None:
         close = f"; close: all within {scale.steps(found.tolerance_nm)} of target"
-    draws = f"{found.draws:,} draws"
-    if found.precision_nm is not None:
-        enough = found.draws < found.wanted
-        reached = "reached" if enough else f"not known to be reached by all, {found.wanted:,} draws being the most"
-        draws += f", a precision of {scale.amount(found.precision_nm)} {reached}"
+    draws, precision = counted(found.draws, "draw"), precise(found, scale)
     return [
         *paragraph(clean(job.title or job.folder.name)),
         *paragraph(f"Boxes to open beside those that are open: {draws}, seed {found.seed}."),
         *paragraph(
             f"Lengths in {scale.step}: mean, and what 90 % of the draws do not exceed{close}. Every figure with its "
-            "95 % confidence interval, ± or from..to."
+            "95 % confidence interval, ± or (from..to)."
         ),
+        *paragraph(
+            "box saves, adds: of the worst deviation, and to the chance that all are inside (without limits: filled), "
+            "against the best mix of one box fewer. left: shells of new boxes that no position takes; of equal plans "
+            "another may leave more."
+        ),
+        *(paragraph(precision) if precision else []),
     ]
 
 
 def best_of_each(mixes: Sequence[MixStudied]) -> list[MixStudied]:
-    """Those with the smallest worst deviation of each number of boxes."""
+    """Those with the smallest worst deviation of each number of boxes, or the fewest empty positions."""
     best: dict[int, MixStudied] = {}
     for mix in mixes:
         if mix.boxes not in best or _rank(mix) < _rank(best[mix.boxes]):
@@ -62,31 +79,33 @@ def best_of_each(mixes: Sequence[MixStudied]) -> list[MixStudied]:
     return list(best.values())
 
 
-def _rank(mix: MixStudied) -> tuple[bool, float]:
-    return mix.worst.mean is None, 0.0 if mix.worst.mean is None else mix.worst.mean.mean
+def _rank(mix: MixStudied) -> tuple[int, float]:
+    """Where there is no mean: by the draws that leave some position empty."""
+    return (0, mix.worst.mean.mean) if mix.worst.mean is not None else (max(mix.empty.values()), 0.0)
 
 
 def _figures(mixes: Sequence[MixStudied], found: Studied, scale: Scale) -> list[str]:
-    priced = any(mix.price for mix in mixes)
+    priced, limited = any(mix.price for mix in mixes), any(mix.inside for mix in mixes)
     return [
         *table(
             mixes,
             Column("open", opened, "left", wraps=True),
             Column("worst off", lambda mix: _mean(mix.worst.mean, scale)),
             Column("90 % up to", lambda mix: _p90(mix.worst, scale)),
+            Column("box saves", lambda mix: _mean(mix.gain.worst if mix.gain else None, scale)),
             Column("spread", lambda mix: _mean(mix.spread.mean, scale)),
             Column("90 % up to", lambda mix: _p90(mix.spread, scale)),
-            Column("all inside, %", lambda mix: _chance(mix.inside), shown=any(mix.inside for mix in mixes)),
         ),
         "",
         *table(
             mixes,
             Column("open", opened, "left", wraps=True),
-            Column("last box saves", lambda mix: _mean(mix.gain.worst if mix.gain else None, scale)),
+            Column("all inside, %", lambda mix: _chance(mix.inside), shown=limited),
+            Column("box adds, %", lambda mix: _added(mix.gain)),
             Column("close, %", lambda mix: _chance(mix.close), shown=found.tolerance_nm is not None),
-            Column("shells left", lambda mix: f"{mix.left:.1f}"),
+            Column("left", lambda mix: _spread(mix.left, 1, 1)),
             Column("price", lambda mix: _money(mix.price), shown=priced),
-            Column("of that left", lambda mix: _money(mix.left_price), shown=priced),
+            Column("of it left", lambda mix: _spread(mix.left_price, 1000, 2), shown=priced),
         ),
     ]
 
@@ -101,14 +120,38 @@ def _mean(mean: Mean | None, scale: Scale) -> str:
 def _p90(length: Length, scale: Scale) -> str:
     if length.p90 is None:
         return NEVER if length.mean is None else NOTHING
-    low, high = (NOTHING if nm is None else scale.steps(nm) for nm in (length.p90.low, length.p90.high))
-    return f"{low}..{high}"
+    value, low, high = (scale.steps(nm) for nm in length.p90)
+    return f"{value} ({low}..{high})"
 
 
 def _chance(chance: Chance | None) -> str:
-    if chance is None:
+    return NOTHING if chance is None else f"{_percent(chance.value)} ({_percent(chance.low)}..{_percent(chance.high)})"
+
+
+def _percent(part: float) -> str:
+    """Hundredths, with a decimal near the ends: what failed once in a thousand draws is not certain."""
+    if part in (0.0, 1.0):
+        return "100" if part else "0"
+    if 0.01 <= part <= 0.99:
+        return f"{100 * part:.0f}"
+    return f"{min(max(100 * part, 0.1), 99.9):.1f}"
+
+
+def _added(gain: Gain | None) -> str:
+    """By how many hundredths the chance grew; the interval goes as far on either side as it goes on the wider one."""
+    if gain is None:
         return NOTHING
-    return f"{100 * chance.low:.1f}..{100 * chance.high:.1f}"
+    value, low, high = gain.inside
+    return f"{100 * value:+.1f} ±{ceil(1000 * max(value - low, high - value)) / 10:.1f}"
+
+
+def _spread(mean: Mean | None, per: int, places: int) -> str:
+    """A mean of numbers that are no lengths, in multiples of `per`."""
+    if mean is None:
+        return NOTHING
+    half = mean.half_width
+    wide = "" if half is None else f" ±{ceil(half / per * 10**places) / 10**places:.{places}f}"
+    return f"{mean.mean / per:.{places}f}{wide}"
 
 
 def _money(thousandths: float | None) -> str:

@@ -1,11 +1,13 @@
 """What a study of boxes assumed, and what it leaves out, in sentences."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Final
 
+from fitmatch.facts import Fact
 from fitmatch.records.parts import SIDES
 from fitmatch.report.shared.layout import clean, whole
 from fitmatch.report.shared.scale import Scale, steps, usual
+from fitmatch.report.words.refusals import refused
 from fitmatch.study.boxes.scatter import FEWEST_BOXES
 from fitmatch.study.boxes.steps import Step
 from fitmatch.study.boxes.studied import KindStudied, MixStudied, Studied
@@ -16,6 +18,7 @@ LEFT_OUT: Final = (
     "another form when tightened, or of mistakes in reading. What is in a sealed box is known when it is measured; the "
     "engine and bearing maker's limits come before any figure here."
 )
+_MOST_EMPTY: Final = 3  # positions of a mix that are named
 _FROM: Final = {
     "written": "as written",
     "drawing": "from the drawing limits, three standard deviations either side of the middle, half of the variance "
@@ -56,17 +59,21 @@ def _box(step: Step) -> str:
 def _walls(step: Step, scale: Scale) -> str:
     walls = step.walls
     means = list(dict.fromkeys(usual(scale.unit, round(nm)) for nm in walls.means_nm.values()))
-    mean_from = {"measured": f"measured on {walls.shells} shells"}.get(walls.mean_from, _FROM.get(walls.mean_from, ""))
-    if walls.mean_from == "drawing":
-        mean_from = "the middle of the drawing limits"
+    mean_from = {
+        "written": _FROM["written"],
+        "measured": f"measured on {counted(walls.shells, 'shell')}",
+        "drawing": "the middle of the drawing limits",
+    }[walls.mean_from]
     within = _FROM.get(walls.within_from, "")
     if walls.freedom is not None:
         source = "measured" if walls.within_from == "measured" else f"measured {within}"
-        within = f"{source}, {walls.freedom} degrees of freedom"
+        within = f"{source}, {_freedom(walls.freedom)}"
     between = {
         "assumed": f"ASSUMED, as fewer than {FEWEST_BOXES} boxes are open",
         "measured": f"measured on {walls.boxes} boxes",
     }.get(walls.between_from, _FROM.get(walls.between_from, ""))
+    if walls.between_freedom is not None:
+        between += f", {_freedom(walls.between_freedom)}"
     return (
         f"mean wall {' and '.join(means)} {scale.unit}, {mean_from}; scatter in a box "
         f"{steps(scale.unit, round(walls.within_nm))}, {within}; between boxes "
@@ -74,22 +81,111 @@ def _walls(step: Step, scale: Scale) -> str:
     )
 
 
-def next_box(one: KindStudied, scale: Scale) -> str:
-    """From which number of boxes on another one is pointless."""
-    floor = scale.two_digits(one.floor_nm)
+def _freedom(degrees: int) -> str:
+    return f"{degrees} degree{'' if degrees == 1 else 's'} of freedom"
+
+
+def next_box(one: KindStudied, found: Studied, scale: Scale) -> str:
+    """From which number of boxes on more are pointless, or why nothing can be said of it."""
+    kind, slots = clean(one.kind), one.verdict.slots
+    match one.verdict.code:
+        case "stuck":
+            whose = "its row" if len(one.stuck) == 1 else "their rows"
+            told = "; ".join(_stuck(name, why) for name, why in one.stuck.items())
+            return (
+                f"{kind}: NO BOX CAN MEND THIS: {told}. See to that before you buy any. Chances and worst deviations "
+                f"here are of all {one.positions} positions, spreads of those filled; to see what boxes do for the "
+                f"others alone, study them without {whose}."
+            )
+        case "short":
+            most = _number(slots["boxes"])
+            beside = " and those that are open" if one.open_boxes else ""
+            return (
+                f"{kind}: TOO FEW SHELLS: {most}, the most there can be here,{beside} hold halves for {slots['room']} "
+                f"of {one.positions} positions. Some stay empty however many of these are opened."
+            )
+        case "never-full":
+            return (
+                f"{kind}: NO MIX OF THESE BOXES FILLS ALL {one.positions} POSITIONS in any draw; {slots['filled']} at "
+                "the most."
+            )
+        case "too-few-draws":
+            return f"{kind}: fewer than {slots['least']} draws cannot tell how many boxes are worth it."
+    chances = "the chance to be inside" + ("" if found.tolerance_nm is None else " or close")
+    floor = amount(scale.two_digits(one.floor_nm), scale)
     what = (
         "the standard uncertainty of a clearance"
         if one.floor_from == "gauges"
         else "one step of the readings, as nothing is known of the gauges"
     )
     if one.enough is None:
-        rule = f"{floor} {scale.step} of the worst deviation, {what}, or one hundredth of the chance to be inside"
-        return f"{clean(one.kind)}: up to this budget every box may gain {rule}."
-    rule = (
-        f"{floor} {scale.step} of the worst deviation, {what}, and less than one hundredth of the chance to be inside"
+        rule = f"{floor} of the worst deviation, {what}, or one hundredth of {chances}"
+        return f"{kind}: every box of this budget may be worth it, that is gain {rule}."
+    number = _number(one.enough) if one.enough else "the open boxes"
+    return (
+        f"{kind}: MORE THAN {number.upper()}: POINTLESS. However many more of this budget are opened, together they "
+        f"gain less than {floor} of the worst deviation, {what}, and less than one hundredth of {chances}."
     )
-    number = "the open boxes" if not one.enough else "1 box" if one.enough == 1 else f"{one.enough} boxes"
-    return f"{clean(one.kind)}: MORE THAN {number.upper()}: POINTLESS. Each further one gains less than {rule}."
+
+
+def _stuck(name: str, why: Fact) -> str:
+    if why.code == "bore-refused":
+        side = "above" if why.slots["above"] else "below"
+        return f"{whole(name)} cannot be filled whatever is opened: the housing bore is {side} its drawing limits"
+    locks = why.slots["locks"]
+    told = f", being locked to {listed([whole(lock) for lock in locks])}" if isinstance(locks, tuple) and locks else ""
+    what = "filled" if why.code == "never-filled" else "inside its limits"
+    return f"{whole(name)} is {what} in no draw, whatever is opened{told}"
+
+
+def left_empty(mixes: Sequence[MixStudied], one: KindStudied, draws: int) -> str:
+    """How many draws leave which positions empty, mix by mix; nothing where only those do that no box can
+    help."""
+    told = []
+    for mix in mixes:
+        if empty := [(name, count) for name, count in mix.empty.items() if name not in one.stuck]:
+            most = empty[:_MOST_EMPTY]
+            texts = [f"{whole(name)} in {'all' if count == draws else f'{count:,}'}" for name, count in most]
+            if more := len(empty) - len(most):
+                texts.append(f"{more} more in no more than that")
+            told.append(f"{opened(mix)}: {listed(texts)}")
+    return f"{clean(one.kind)}, left empty, in how many of {counted(draws, 'draw')}: {'; '.join(told)}." if told else ""
+
+
+def amount(digits: str, scale: Scale) -> str:
+    """A length of so many steps."""
+    return "1 tenth" if (scale.step, digits) == ("tenths", "1") else f"{digits} {scale.step}"
+
+
+def counted(number: int, what: str) -> str:
+    """So many of what is counted."""
+    return f"{number:,} {what}{'' if number == 1 else 's'}"
+
+
+def _number(boxes: object) -> str:
+    return "1 box" if boxes == 1 else f"{boxes} boxes"
+
+
+def not_studied(found: Studied, unit: str) -> list[str]:
+    """The kinds and steps that could not be studied, and why."""
+    return [f"LEFT OUT: {clean(str(why.slots['kind']))}: {refused(why, unit)}." for why in found.left_out]
+
+
+def precise(found: Studied, scale: Scale) -> str:
+    """Whether the precision asked for was reached, and of which mixes not."""
+    if found.precision_nm is None:
+        return ""
+    wanted = f"Precision of {amount(scale.amount(found.precision_nm), scale)}"
+    several = len(found.kinds) > 1
+    none, wide = list[str](), list[str]()
+    for mix in found.imprecise:
+        some = none if mix.worst.mean is None or mix.spread.mean is None else wide
+        some.append(f"{clean(mix.kind)} {opened(mix)}" if several else opened(mix))
+    told = [
+        *([f"no mean, as some draw leaves a position empty: {listed(none)}"] if none else []),
+        *([f"not known so well: {listed(wide)}"] if wide else []),
+    ]
+    return f"{wanted} NOT REACHED by all; {'; '.join(told)}." if told else f"{wanted} reached."
 
 
 def measured_so(found: Studied) -> str:

@@ -16,7 +16,7 @@ from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.grounds import grounds
 from fitmatch.report.shared.layout import clean, items, paragraph, whole
 from fitmatch.report.shared.scale import UNITS, Scale, scale_for
-from fitmatch.report.text.attention import summary
+from fitmatch.report.text.attention import NOT_LOOKED_THROUGH_YET, summary
 from fitmatch.report.text.report import CLOSING
 from fitmatch.study.comparison.compared import BASELINES, Compared
 from fitmatch.wording import listed
@@ -49,6 +49,8 @@ def _heading(compared: Compared, scale: Scale) -> list[str]:
             lines += paragraph(
                 f"{name}NEEDS ATTENTION: {summary(one, Certainty(one))}{doubts} `fitmatch assign` says what to do."
             )
+    if not all(one.looked_through for one in compared.job_plans):
+        lines += paragraph(NOT_LOOKED_THROUGH_YET)
     if not compared.complete:
         lines += paragraph(f"{NOT_PROVEN}: time ran out before all rows were reached; those that follow are missing.")
     return lines

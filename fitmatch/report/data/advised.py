@@ -42,6 +42,7 @@ def advised_document(found: AdvisedJobs, unit: str) -> str:
             "title": "; ".join(job.title or job.folder.name for job in jobs),
             "unit": unit,
             "status": "proven" if found.proven else "unproven",
+            **({} if found.looked_through else {"doubts_complete": False}),
             "positions": [
                 ({"job": one.position.job} if several else {}) | _position(one, unit) for one in found.positions
             ],

@@ -60,6 +60,7 @@ def compared_document(compared: Compared, unit: str) -> str:
             "title": "; ".join(job.title or job.folder.name for job in jobs),
             "unit": unit,
             "status": "proven" if compared.proven else "unproven",
+            **({} if all(one.looked_through for one in compared.job_plans) else {"doubts_complete": False}),
             "complete": compared.complete,
             "plans": [
                 {

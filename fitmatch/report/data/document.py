@@ -68,11 +68,16 @@ def plan_document(plan: Plan, unit: str) -> str:
 
 
 def _shelf(plan: Plan) -> dict[str, Value]:
-    """What stays on the shelf by kind, and the digest of the readings of those placed, if the shelf was asked."""
+    """What stays on the shelf by kind, if the shelf was asked."""
     if plan.job.shelved is None:
         return {}
     left = Counter(shell.kind for shell in plan.leftover if shell.is_shelved)
-    return {"shelf": {"leftover": dict(left), "readings": plan.plans[0].digest_of_shelved}}
+    return {"shelf": {"leftover": dict(left), **(_shelf_readings(plan.plans[0]) if plan.alone else {})}}
+
+
+def _shelf_readings(one: JobPlan) -> dict[str, Value]:
+    """The digest of the readings of its shells on the shelf, if the shelf was asked."""
+    return {} if one.job.shelved is None else {"readings": one.digest_of_shelved}
 
 
 def _jobs(plan: Plan, known: Mapping[str, Certainty], unit: str) -> Value:
@@ -84,6 +89,7 @@ def _jobs(plan: Plan, known: Mapping[str, Certainty], unit: str) -> Value:
             "complete_kinds": [kind for kind in one.job.kinds if one.is_complete(kind)],
             "kinds": _kinds(plan, one, known, unit),
             "digest": one.digest,
+            **_shelf_readings(one),
         }
         for one in plan.plans
     ]
@@ -190,7 +196,11 @@ def _placed(plan: JobPlan, placement: Placement, unit: str, certainty: Certainty
         more["verdict"] = certainty.verdict(placement)
     for side, shell in zip(SIDES, (placement.upper, placement.lower), strict=True):
         if (one := plan.shelved.get(shell.key)) is not None:
-            more[side] = half_value(placement, side, unit) | {"number": one.number, "location": one.location}
+            more[side] = half_value(placement, side, unit) | {
+                "number": one.number,
+                "location": one.location,
+                "described": one.described,
+            }
     corrected = dict(corrected_sizes(plan.job, placement.position))
     for side, shell in zip(SIDES, (placement.upper, placement.lower), strict=True):
         if wall := corrected_wall(plan.job, shell):

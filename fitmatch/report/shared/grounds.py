@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from fitmatch.records.job import Job
+from fitmatch.records.measuring import Temperature
 from fitmatch.records.plans import JobPlan
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.layout import clean, whole
@@ -59,7 +60,7 @@ def grounds_without_answer(jobs: Sequence[Job]) -> list[str]:
 def _told(jobs: Sequence[Job], uncertainties: Iterable[str]) -> list[str]:
     return [
         _each(jobs, "Limits from ", (sources(limits_from(job)) for job in jobs)),
-        _each(jobs, "Temperature: ", (_temperature(job) for job in jobs)),
+        _each(jobs, "Temperature: ", (_temperature(job.measuring.temperature) for job in jobs)),
         _each(jobs, "U of a clearance, expanded, 95 %: ", uncertainties),
         _each(jobs, "Decision rule: ", (decision_rule(job) for job in jobs)),
         _each(jobs, "Inputs' digest: ", (job.digest for job in jobs), last=""),
@@ -86,18 +87,18 @@ def sources(by_kind: Mapping[str, str | None]) -> str:
     return "; ".join([*told, *([f"not written for {', '.join(silent)}"] if silent else [])])
 
 
-def _temperature(job: Job) -> str:
-    heat = job.measuring.temperature
+def _temperature(heat: Temperature | None) -> str:
     if heat is None:
         return "no reading is corrected"
-    at = [f"{float(heat.gauges):g} C"] if heat.one_room else [f"gauges {float(heat.gauges):g} C", _parts(job)]
-    limit = "" if heat.limit is None else f", +/- {float(heat.limit):g} K"
-    return f"sizes corrected to 20 C from {', '.join(at)}{limit}"
+    limit = None if heat.limit is None else float(heat.limit)
+    return corrected_from(float(heat.gauges), None if heat.one_room else float(heat.parts), limit)
 
 
-def _parts(job: Job) -> str:
-    assert job.measuring.temperature is not None
-    return f"parts {float(job.measuring.temperature.parts):g} C"
+def corrected_from(gauges_c: float, parts_c: float | None, limit_k: float | None) -> str:
+    """The temperatures that sizes were corrected from; without one of the parts the room had one for all."""
+    at = f"{gauges_c:g} C" if parts_c is None else f"gauges {gauges_c:g} C, parts {parts_c:g} C"
+    limit = "" if limit_k is None else f", +/- {limit_k:g} K"
+    return f"sizes corrected to 20 C from {at}{limit}"
 
 
 def _uncertainty(one: JobPlan, scale: Scale) -> str:

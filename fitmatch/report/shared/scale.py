@@ -74,6 +74,25 @@ def decimals(unit: str, lengths: Iterable[int], gap: int = 0) -> int:
     return _enough(scale_for(unit, lengths).decimals, gap, unit)
 
 
+def telling(unit: str, nm: int, bounds: Iterable[int | None], least: int) -> int:
+    """So many decimals at least, and as many more as it takes for a length to look as far from each bound as it is: on
+    the same side, and equal to none that it is not equal to."""
+    known, places = [one for one in bounds if one is not None], least
+
+    def side(one: int, other: int) -> int:
+        return (one > other) - (one < other)
+
+    def looks_otherwise() -> bool:
+        at = on_paper(nm, unit, places, 0)
+        return any(
+            one != nm and (side(at, one) != side(nm, one) or at == on_paper(one, unit, places, 0)) for one in known
+        )
+
+    while looks_otherwise():
+        places += 1
+    return places
+
+
 def sizes(unit: str, lengths: list[int], gap: int = 0) -> list[str]:
     """Lengths with as many decimals as they need."""
     places = decimals(unit, lengths, gap)

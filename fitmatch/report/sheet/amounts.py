@@ -1,15 +1,18 @@
 """Lengths and names as they stand on a sheet: every length in both units, and no 6 that could be a 9."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
+from itertools import groupby
 from typing import Final, NamedTuple
 
-from fitmatch.lengths import exact
-from fitmatch.records.parts import Shell, Size
-from fitmatch.report.shared.scale import NOTHING, PLACES, on_paper, usual
+from fitmatch.lengths import exact, fixed
+from fitmatch.records.parts import Position, Shell, Size
+from fitmatch.report.shared.scale import NOTHING, PLACES, on_paper, telling, usual
 
 _OTHER: Final = {"in": "mm", "mm": "in"}
 _TURNED: Final = re.compile(r"([69])")
+_DECIMALS: Final = re.compile(r"[+-]?[0-9]*[.,]([0-9]+)\s*[^\W\d_]*")  # of a length as it was typed
+_UNIT: Final = re.compile(r"[^\W\d_]+$")
 
 
 class Amount(NamedTuple):
@@ -31,9 +34,35 @@ def amount(nm: int, unit: str) -> Amount:
     return _both(unit, lambda one: usual(one, nm))
 
 
-def exact_amount(nm: int, unit: str) -> Amount:
-    """The same, to the last digit in its own unit."""
-    return amount(nm, unit)._replace(own=f"{in_full(nm, unit)} {unit}")
+def setting(nm: int, unit: str, step_nm: int | None) -> Amount:
+    """What a gauge is set to, in both units: in its own with the decimals of its step, if that is known."""
+    own = usual(unit, nm) if not step_nm else fixed(nm, unit, max(_places(one, unit) for one in (nm, step_nm)))
+    return amount(nm, unit)._replace(own=f"{own} {unit}")
+
+
+def judged(nm: int, unit: str, position: Position, further: Iterable[int | None] = ()) -> str:
+    """A clearance with the usual decimals, or as many more as it takes to look inside or outside its limits as it
+    is."""
+    bounds = (position.min_nm, position.max_nm, *further)
+    return fixed(nm, unit, telling(unit, nm, bounds, PLACES[unit]))
+
+
+def as_read(readings: Sequence[tuple[int, str]], unit: str, step_nm: int | None, step_unit: str) -> str:
+    """Readings as they were read, each a length and what was typed if its unit is not `unit`: with the decimals that
+    were typed, or those of the gauge's step, which is in `step_unit`."""
+    units = [found.group().lower() if (found := _UNIT.search(typed)) else unit for _, typed in readings]
+    told = []
+    for one, group in groupby(zip(units, readings, strict=True), key=lambda pair: pair[0]):
+        some = [reading for _, reading in group]
+        places = [max(_places(nm, one) if not (m := _DECIMALS.fullmatch(t)) else len(m[1]) for nm, t in some)]
+        places += [_places(step_nm, one)] if step_nm and one == step_unit else []
+        told.append(" ".join(fixed(nm, one, max(places)) for nm, _ in some) + f" {one}")
+    return " ".join(told)
+
+
+def _places(nm: int, unit: str) -> int:
+    """The decimals of a length to its last digit."""
+    return len(exact(nm, unit).partition(".")[2])
 
 
 def span(least_nm: int | None, most_nm: int | None, unit: str) -> Amount | None:
@@ -47,6 +76,11 @@ def span(least_nm: int | None, most_nm: int | None, unit: str) -> Amount | None:
         return f"{least} to {most}" if least and most else f"at least {least}" if least else f"at most {most}"
 
     return _both(unit, told)
+
+
+def other_unit(unit: str) -> str:
+    """Millimetres for inches, and inches for millimetres."""
+    return _OTHER[unit]
 
 
 def _both(unit: str, told: Callable[[str], str]) -> Amount:

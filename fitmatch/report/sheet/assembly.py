@@ -3,16 +3,20 @@
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final, NamedTuple
 
+from fitmatch.gauging.assembled import Check as ReadingCheck
 from fitmatch.gauging.assembled import Verdict
-from fitmatch.gauging.bench_check import BenchCheck, bench_check
+from fitmatch.gauging.bench_check import BenchCheck, bench_check, bounds_of
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
+from fitmatch.lengths import fixed
 from fitmatch.records.job import Job
+from fitmatch.records.measuring import AssembledReading
 from fitmatch.records.parts import ANY, SIDES, Position, Shell
 from fitmatch.records.placements import Placement
+from fitmatch.records.plans import Flag
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import length
 from fitmatch.report.shared.housings import TOGETHER
-from fitmatch.report.shared.scale import scale_for, usual
+from fitmatch.report.shared.scale import PLACES, on_paper, scale_for, usual
 from fitmatch.report.shared.states import (
     DANGER,
     FIT_NOT_YET,
@@ -28,12 +32,24 @@ from fitmatch.report.shared.states import (
     one_line,
     side_of,
 )
-from fitmatch.report.sheet.amounts import Amount, Run, amount, coating_of, exact_amount, in_full, runs, span
+from fitmatch.report.sheet.amounts import (
+    Amount,
+    Run,
+    amount,
+    as_read,
+    coating_of,
+    in_full,
+    judged,
+    other_unit,
+    runs,
+    setting,
+    span,
+)
 from fitmatch.report.sheet.drawings import Line, crank_lines, numbers_of
 from fitmatch.report.sheet.source import COULD_GO_THERE, Shown, is_bad
 from fitmatch.report.words.doubts import doubt_lines
 from fitmatch.report.words.likely_causes import likely_causes
-from fitmatch.report.words.reasons import words_of
+from fitmatch.report.words.reasons import out_by, words_of
 from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
 
 if TYPE_CHECKING:
@@ -54,7 +70,8 @@ _LONGEST_BESIDE: Final = 12  # characters
 
 
 class Half(NamedTuple):
-    """One shell of a position: the side it goes to, what holds it there, its name and what else is written on it."""
+    """One shell of a position: the side it goes to, what holds it there, its name and what else is written on it.
+    `lies`: its number on the shelf and where it lies there."""
 
     side: str
     place: str
@@ -62,6 +79,7 @@ class Half(NamedTuple):
     box: str
     wall: Amount
     about: str
+    lies: str
 
 
 class Check(NamedTuple):
@@ -120,28 +138,29 @@ class Kind(NamedTuple):
 
 
 class Assembly(NamedTuple):
-    """The whole part."""
+    """The whole part. `marked`: whether positions are marked in the drawing; `from_shelf`: how many of its shells came
+    from the shelf."""
 
     lines: tuple[Line, ...]
+    marked: bool
     kinds: tuple[Kind, ...]
+    from_shelf: int
 
 
 def assembly(shown: Shown) -> Assembly:
     """What is built, in the order of building."""
     job = shown.plan.job
     blocks = _Blocks(shown)
+    marked = {p.name for p in job.positions if shown.states_of(p)}
     return Assembly(
-        crank_lines(job),
+        crank_lines(job, marked),
+        bool(marked),
         tuple(
-            Kind(kind, _not_yet(shown, kind), job.fits[kind].limits_from or "", tuple(blocks.of_kind(kind)))
+            Kind(kind, shown.not_yet(kind), job.fits[kind].limits_from or "", tuple(blocks.of_kind(kind)))
             for kind in shown.kinds
         ),
+        sum(s.is_shelved for p in shown.plan.placements for s in (p.upper, p.lower)),
     )
-
-
-def _not_yet(shown: Shown, kind: str) -> str:
-    why = not_yet_fitted(shown.plan, kind)
-    return why and f"Fit no shell of {kind} yet: {why}; another box or reading may change them all."
 
 
 class _Blocks:
@@ -182,7 +201,7 @@ class _Blocks:
         not_yet = not_yet_fitted(self._plan, position.kind)
         check = bench_check(self._plan.job, placement, self._model)
         exact = (check.set_to_nm, check.expect_nm, placement.wall_sum_nm, placement.clearance_nm)
-        states = [] if inside else [DANGER]
+        states = [f"{DANGER}: {out_by(flag.what, unit)}" for flag in self._plan.flags if _is_misfit(flag, position)]
         states += [f"{FIT_NOT_YET}: {not_yet}"] if not_yet else []
         doubts, readings = tuple(self._doubts(position)), tuple(self._readings(position))
         verdict = self._certainty.verdict(placement) if inside else None
@@ -192,36 +211,17 @@ class _Blocks:
             position.kind,
             self._numbers.get(position.name),
             position.pin,
-            (*states, *doubts, *readings),
+            (*doubts, *states, *readings),
             (*told, *self._told(position, in_doubt=bool(doubts))),
             tuple(self._half(placement, side) for side in SIDES),
             amount(placement.wall_sum_nm, unit),
-            amount(placement.clearance_nm, unit),
+            amount(placement.clearance_nm, unit)._replace(
+                own=f"{judged(placement.clearance_nm, unit, position)} {unit}"
+            ),
             limits_of(position, unit),
             Exact(*(str(length(nm, unit)) for nm in exact)),
-            None if not_yet else self._check(check),
-            TICKS if not (not_yet or readings or self._shown.changed) else (),
-        )
-
-    def _check(self, check: BenchCheck) -> Check:
-        gauges = self._plan.job.measuring.gauges
-        setter, gauge = (gauges.get(name or "") for name in (check.setter, check.gauge))
-        units = [(one and one.unit) or self._unit for one in (setter, gauge)]
-        on_a_step = setter is not None and setter.resolution_nm
-        agrees = span(check.agrees_from_nm, check.agrees_to_nm, units[1])
-        assert agrees is not None
-        scale = scale_for(self._unit, ())
-        raised = scale.amount(check.raised_nm)
-        return Check(
-            check.setter or "micrometer",
-            check.gauge or "",
-            (exact_amount if on_a_step else amount)(check.set_to_nm, units[0]),
-            amount(check.expect_nm, units[1]),
-            agrees,
-            span(check.least_nm, check.most_nm, units[1]),
-            f"lower end {raised} {scale.step} up for the largest place of the journal"
-            if check.raised_nm and check.least_nm is not None
-            else "",
+            None if not_yet else shown_check(self._plan.job, check),
+            TICKS if not (not_yet or readings or self._shown.void) else (),
         )
 
     def _doubts(self, position: Position) -> Iterator[str]:
@@ -230,18 +230,18 @@ class _Blocks:
 
     def _readings(self, position: Position) -> Iterator[str]:
         """What was read with these shells in, where that is outside the limits or not as calculated."""
-        compared = self._shown.compared
+        compared, job = self._shown.compared, self._plan.job
         for check in filter(is_bad, self._shown.checks_of(position)):
             assert compared is not None
-            scale = scale_for(self._unit, ())
-            read = f"the {check.reading.feature} reads {usual(self._unit, check.as_read_nm)} {self._unit}"
-            read += f" by {check.reading.method}"
+            scale, bounds = scale_for(self._unit, ()), bounds_of(job, check)
             if not check.within_limits:
+                read = _reads(job, check, "must read", bounds.least_nm, bounds.most_nm)
                 yield f"{NOT_TO_BE_RUN}: {read}; {limit_broken(check, scale)}"
             if check.verdict != Verdict.AGREES:
+                read = _reads(job, check, "agrees", bounds.agrees_from_nm, bounds.agrees_to_nm)
                 off = f"{amount_off(check, scale)} {scale.step} {way_off(check)} than calculated"
                 likely = "; ".join(likely_causes(compared, check))
-                yield f"{VERDICTS[check.verdict]}: {read}, {off}. Measure it again. Likely: {likely}."
+                yield f"{VERDICTS[check.verdict]}: {read}: {off}. Measure it again. Likely: {likely}."
 
     def _half(self, placement: Placement, side: str) -> Half:
         shell: Shell = getattr(placement, side)
@@ -250,20 +250,90 @@ class _Blocks:
         locked = ["locked here"] if getattr(placement.position, side) is not None else []
         about = [shell.step and f"step {shell.step}", coating_of(shell, self._unit), *marks, *locked]
         place, wall = side_of(placement.position.kind, side), amount(shell.wall_nm, self._unit)
-        return Half(side, place, runs(shell.name), shell.box, wall, ", ".join(filter(None, about)))
+        shelved = self._plan.shelved.get(shell.key)
+        lies = "" if shelved is None else lies_at(shelved.number, shelved.location)
+        return Half(side, place, runs(shell.name), shell.box, wall, ", ".join(filter(None, about)), lies)
 
     def _told(self, position: Position, *, in_doubt: bool) -> Iterator[str]:
         if position.housing:
-            yield f"Moved: the housing of {position.housing} goes here. {TOGETHER}"
+            yield self._moved(position, position.housing)
         wanted = asked_of(self._plan.job, position)
         if wanted:
             yield f"asks for {wanted}"
         for flag in self._plan.flags:
             # What is wanted of walls may come from the very reading that is in doubt.
-            if flag.position == position.name and not (in_doubt and flag.what.code == "misfit"):
+            if flag.position == position.name and not (in_doubt and _is_misfit(flag, position)):
                 yield one_line(words_of(flag.what, self._unit))
         if position.note:
             yield one_line(position.note)
+
+    def _moved(self, position: Position, housing: str) -> str:
+        """That a housing goes here, or may come here later on: what is in doubt, or not ready, may change all moves."""
+        doubted = [d.feature for d in self._shown.doubts_of(position) if d.feature == "housing_bore"]
+        if doubted:
+            return f"Do not move the housing of {housing} here before its bore is measured again: another may suit."
+        if not_yet_fitted(self._plan, position.kind):
+            return f"Do not move the housing of {housing} here before its kind may be fitted: another may suit."
+        return f"Moved: the housing of {housing} goes here. {TOGETHER}"
+
+
+def lies_at(number: int, location: str) -> str:
+    """A shell's number on the shelf, and where it lies there."""
+    return f"no. {number}, {one_line(location)}" if location else f"no. {number}"
+
+
+def shown_check(job: Job, check: BenchCheck) -> Check:
+    """A check of a bore as it stands on the sheet, each figure in the unit of the gauge that shows it."""
+    gauges = job.measuring.gauges
+    setter, gauge = (gauges.get(name or "") for name in (check.setter, check.gauge))
+    units = [(one and one.unit) or job.unit for one in (setter, gauge)]
+    agrees = span(check.agrees_from_nm, check.agrees_to_nm, units[1])
+    assert agrees is not None
+    scale = scale_for(job.unit, ())
+    return Check(
+        check.setter or "micrometer",
+        check.gauge or "",
+        setting(check.set_to_nm, units[0], setter and setter.resolution_nm),
+        amount(check.expect_nm, units[1]),
+        agrees,
+        span(check.least_nm, check.most_nm, units[1]),
+        f"lower end {scale.amount(check.raised_nm)} {scale.step} up for the largest place of the journal"
+        if check.raised_nm and check.least_nm is not None
+        else "",
+    )
+
+
+def raw_reading(job: Job, reading: AssembledReading) -> str:
+    """What was read with the shells in, as the gauge gave it."""
+    gauge = job.measuring.gauges.get(reading.gauge or "")
+    typed = reading.typed or ("",) * len(reading.readings_nm)
+    pairs = list(zip(reading.readings_nm, typed, strict=True))
+    return as_read(pairs, job.unit, gauge and gauge.resolution_nm, (gauge and gauge.unit) or job.unit)
+
+
+def _reads(job: Job, check: ReadingCheck, word: str, least_nm: int | None, most_nm: int | None) -> str:
+    """What was read, in the unit that it was read in and the other one; and the end that it is beyond, with enough
+    decimals to tell the two apart."""
+    raw, nm = raw_reading(job, check.reading), check.as_read_nm
+    unit = raw.rpartition(" ")[2]
+    own = unit if unit in PLACES else job.unit
+    if len(check.reading.readings_nm) > 1:
+        raw += f", {usual(own, nm)} {own} on average"
+    other = other_unit(own)
+    told = f"the {check.reading.feature} reads {raw} ({usual(other, nm)} {other}) by {check.reading.method}"
+    for end_nm, way, inward in ((least_nm, "from" if word == "agrees" else "at least", 1), (most_nm, "", -1)):
+        if end_nm is not None and (end_nm - nm) * inward > 0:
+            places = PLACES[own]
+            while on_paper(end_nm, own, places, inward) == on_paper(nm, own, places, 0):
+                places += 1
+            end = fixed(on_paper(end_nm, own, places, inward), own, places)
+            told += f", {word} {way or ('up to' if word == 'agrees' else 'at most')} {end} {own}"
+    return told
+
+
+def _is_misfit(flag: Flag, position: Position) -> bool:
+    """Whether a flag says that this position is outside its limits."""
+    return flag.position == position.name and flag.what.code == "misfit"
 
 
 def limits_of(position: "Position | EnginePosition", unit: str) -> str:
@@ -274,9 +344,10 @@ def limits_of(position: "Position | EnginePosition", unit: str) -> str:
 
 
 def asked_of(job: Job, position: Position) -> str:
-    """What a position asks of its shells in matched columns, where it asks for a mark."""
+    """What a position asks of its shells in matched columns, where it asks for a mark. Jobs that share the shelf ask
+    for more, which nobody has typed."""
     told = []
-    for column, upper, lower in zip(job.matched_columns, position.wants_upper, position.wants_lower, strict=True):
+    for column, upper, lower in zip(job.matched_columns, position.wants_upper, position.wants_lower, strict=False):
         cells = [(f"{column}", upper)] if upper == lower else [(f"upper {column}", upper), (f"lower {column}", lower)]
         told += [f"{name} {mark}" for name, mark in cells if mark not in ("", ANY)]
     return ", ".join(told)

@@ -1,11 +1,13 @@
 """The part to measure by: blank cards, in the order in which `fitmatch measure` asks."""
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
+from dataclasses import replace
 from itertools import groupby
 from typing import Final, NamedTuple
 
 from fitmatch.gauging.bench_path import Asked, whole_path
 from fitmatch.records.job import Job
+from fitmatch.records.keys import ShellKey
 from fitmatch.records.measuring import Place
 
 REPEATS: Final = 3  # columns for readings of one place
@@ -28,8 +30,10 @@ class Card(NamedTuple):
     entries: tuple[Entry, ...]
 
 
-def cards(job: Job) -> tuple[Card, ...]:
-    """A card for each stretch of the path that needs no other gauge in the hand."""
+def cards(job: Job, placed: Container[ShellKey] = ()) -> tuple[Card, ...]:
+    """A card for each stretch of the path that needs no other gauge in the hand. Of the shells that are on the shelf
+    alone there are those that a plan has `placed`, which are to be measured again."""
+    job = replace(job, shells=tuple(s for s in job.shells if not s.is_shelved or s.key in placed))
     found = []
     for (feature, kind, box), group in groupby(whole_path(job), key=_stretch):
         asked = list(group)

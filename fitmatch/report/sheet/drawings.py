@@ -1,14 +1,15 @@
 """What is drawn: the crank as a line from front to flywheel, and clearances between their limits. Figures only; the
 templates hold the shapes."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
+from math import ceil
 from typing import Final, NamedTuple
 
 from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Position
 
-_A_STRIP: Final = 8  # places on one strip: as wide as a telephone
+_A_STRIP: Final = 6  # places on one strip: with the word at its end as wide as a telephone
 _APART: Final = 43  # units between places
 _LONGEST_LABEL: Final = 6  # characters for which there is room
 _LABEL: Final = 14  # units from one label to the one below it
@@ -18,11 +19,19 @@ WIDTH: Final = 200  # of a clearance's drawing
 _MARGIN: Final = 8
 
 
+class Label(NamedTuple):
+    """The name or number of a position at its height; `marked`: it needs attention."""
+
+    y: int
+    text: str
+    marked: bool
+
+
 class Place(NamedTuple):
     """One place along the crank: what is in one block stands on the line, what turns on a pin below it."""
 
     x: int
-    labels: tuple[tuple[int, str], ...]  # each with its height
+    labels: tuple[Label, ...]
     on_the_line: bool
 
 
@@ -83,15 +92,16 @@ def numbers_of(job: Job) -> dict[str, int]:
     return {p.name: number for number, p in enumerate(job.positions, 1)}
 
 
-def crank_lines(job: Job) -> tuple[Line, ...]:
-    """A line for the first kind in one block together with the first that is not, and one for each further kind."""
+def crank_lines(job: Job, marked: Collection[str] = ()) -> tuple[Line, ...]:
+    """A line for the first kind in one block together with the first that is not, and one for each further kind.
+    `marked`: the positions that need attention."""
     blocks = [kind for kind in job.kinds if in_one_block(kind)]
     others = [kind for kind in job.kinds if not in_one_block(kind)]
     first, rest = [*blocks[:1], *others[:1]], [*blocks[1:], *others[1:]]
-    return tuple(_line(job, kinds) for kinds in (first, *([kind] for kind in rest)) if kinds)
+    return tuple(_line(job, kinds, marked) for kinds in (first, *([kind] for kind in rest)) if kinds)
 
 
-def _line(job: Job, kinds: Sequence[str]) -> Line:
+def _line(job: Job, kinds: Sequence[str], marked: Collection[str]) -> Line:
     numbers = numbers_of(job)
     placed: list[tuple[float, bool, list[Position]]] = []
     by_pins = True
@@ -106,16 +116,20 @@ def _line(job: Job, kinds: Sequence[str]) -> Line:
             along = (at / (last - 1) if last > 1 else 0.5) if on_the_line else (at + 0.5) / last
             placed.append((along, not on_the_line, pins[pin]))
     placed.sort(key=lambda one: one[:2])
-    batches = [placed[at : at + _A_STRIP] for at in range(0, len(placed), _A_STRIP)]
+    each = ceil(len(placed) / ceil(len(placed) / _A_STRIP))
+    batches = [placed[at : at + each] for at in range(0, len(placed), each)]
     strips = []
     for number, some in enumerate(batches, 1):
-        names = ", ".join(f"{p.kind} {p.name}" for _, _, here in some for p in here)
+        names = ", ".join(
+            f"{p.kind} {p.name}{' (marked)' if p.name in marked else ''}" for _, _, here in some for p in here
+        )
         of = f", part {number} of {len(batches)}" if len(batches) > 1 else ""
         places, deepest = [], 1
         for at, (_, below, here) in enumerate(some):
             top = 100 if below else 20
             labels = tuple(
-                (top + (i if below else -i) * _LABEL, str(numbers.get(p.name, p.name))) for i, p in enumerate(here)
+                Label(top + (i if below else -i) * _LABEL, str(numbers.get(p.name, p.name)), p.name in marked)
+                for i, p in enumerate(here)
             )
             deepest = max(deepest, len(labels))
             places.append(Place(_APART // 2 + at * _APART, labels, not below))

@@ -5,19 +5,21 @@ from collections.abc import Iterator, Sequence
 from math import ceil
 from typing import Final, NamedTuple
 
+from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.records.placements import KindFigures, Placement
 from fitmatch.report.shared.axis import in_a_row, lies
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.grounds import grounds
-from fitmatch.report.shared.scale import NOTHING, UNITS, Scale, scale_for, usual
-from fitmatch.report.shared.states import DANGER
-from fitmatch.report.sheet.amounts import in_full
+from fitmatch.report.shared.scale import NOTHING, UNITS, Scale, scale_for
+from fitmatch.report.shared.states import DANGER, side_of
+from fitmatch.report.sheet.amounts import in_full, judged
 from fitmatch.report.sheet.drawings import Bar, scale_of
 from fitmatch.report.sheet.source import Shown
 from fitmatch.report.words.levels import WORDS
 from fitmatch.report.words.phrases import phrase
 from fitmatch.rules.registry import SETTINGS
 from fitmatch.version import __version__
+from fitmatch.wording import listed, printable
 
 _WAYS: Final = {"": "this plan", "by-hand": "by hand", "as-boxed": "as boxed"}
 
@@ -44,13 +46,15 @@ class Way(NamedTuple):
 
 
 class KindFigured(NamedTuple):
-    """One kind: `rows` of its filled positions, `ways` of choosing beside each other, and how far it is proven."""
+    """One kind: `rows` of its filled positions, `ways` of choosing beside each other, and how far it is proven.
+    `reach`: where the drawings along the line end, None where bores need not be in line; `towards`: what plus is."""
 
     kind: str
     proven: str
     rows: tuple[Row, ...]
     ways: tuple[Way, ...]
-    in_line: bool
+    reach: str | None
+    towards: str
 
 
 class Figured(NamedTuple):
@@ -92,18 +96,36 @@ def _kind(shown: Shown, kind: str, scale: Scale, certainty: Certainty) -> KindFi
         _proven(shown, kind),
         tuple(_rows(placements, scale, certainty, in_line=in_line)),
         tuple(_ways(shown, kind, scale)),
-        in_line,
+        scale.axis(_reach(placements, scale)) if in_line else None,
+        _towards(kind),
     )
+
+
+def _towards(kind: str) -> str:
+    return f"towards the upper half ({side_of(kind, 'upper')})"
+
+
+def _reach(placements: Sequence[Placement], scale: Scale) -> int:
+    """Twice how far the drawings along the line reach to each side: as far as the furthest, or one step."""
+    return max((abs(lies(p)) for p in placements), default=0) or 2 * NM_PER_UNIT[scale.step]
 
 
 def _proven(shown: Shown, kind: str) -> str:
     proof = shown.said.proofs.get(kind)
     if proof is None:
         return "The saved plan does not say whether it was proven."
+    together = shown.said.together.get(kind)
+    whose, readings = "", "its readings"
+    if together is not None and len(together.jobs) > 1:
+        whose, readings = f", for {_names(together.jobs)} together", "their readings"
     if proof.proven:
-        return "Proven when it was saved: with its readings no choice of shells does better."
+        return f"Proven when it was saved{whose}: with {readings} no choice of shells does better."
     level = WORDS.get(proof.level or "", "stopped early")
-    return f"NOT PROVEN when it was saved ({level}): a better choice may exist."
+    return f"NOT PROVEN when it was saved{whose} ({level}): a better choice may exist."
+
+
+def _names(jobs: Sequence[str]) -> str:
+    return listed([printable(name) for name in jobs])
 
 
 def _rows(placements: Sequence[Placement], scale: Scale, certainty: Certainty, *, in_line: bool) -> Iterator[Row]:
@@ -119,11 +141,11 @@ def _rows(placements: Sequence[Placement], scale: Scale, certainty: Certainty, *
             p.position.max_nm,
         ]
     drawn = scale_of(lengths)
-    reach = max((abs(lies(p)) for p in placements), default=0) or 1
+    reach = _reach(placements, scale)
     along = scale_of([-reach, reach])
     for p in placements:
         position, u = p.position, sure.get(p.position.key)
-        clearance = usual(scale.unit, p.clearance_nm)
+        clearance = judged(p.clearance_nm, scale.unit, position)
         bar = Bar(
             f"{position.name}: clearance {clearance} {scale.unit}, {_between(p, scale.unit)}",
             drawn.at(p.clearance_nm) or 0.0,
@@ -134,7 +156,7 @@ def _rows(placements: Sequence[Placement], scale: Scale, certainty: Certainty, *
             None if u is None else drawn.at(p.clearance_nm + u),
         )
         shift = scale.axis(lies(p))
-        title = f"{position.name}: axis {shift} {scale.step}, plus being towards the block"
+        title = f"{position.name}: axis {shift} {scale.step}, plus being {_towards(position.kind)}"
         axis = Bar(title, along.at(lies(p)) or 0.0, along.at(0), None, None, None, None)
         yield Row(
             position.name,
@@ -154,31 +176,39 @@ def _between(p: Placement, unit: str) -> str:
 
 
 def _ways(shown: Shown, kind: str, scale: Scale) -> Iterator[Way]:
-    """This plan, by its own figures, and the baselines that it was saved with."""
-    yield Way(_WAYS[""], _cells(shown.plan.figures[kind], scale))
+    """This plan, by its own figures, and the baselines that it was saved with. Those of a plan of several jobs were
+    worked out for all of them, and are compared with its figures for all."""
+    total = sum(p.kind == kind for p in shown.plan.job.positions)
+    yield Way(_WAYS[""], _cells(shown.plan.figures[kind], scale, total))
+    together = shown.said.together.get(kind)
+    of_all = ""
+    if together is not None and len(together.jobs) > 1:
+        of_all, total = f", {_names(together.jobs)} together", together.positions
+        yield Way(_WAYS[""] + of_all, _cells(together.figures, scale, total))
     for name in ("by-hand", "as-boxed"):
         other = shown.said.baselines.get(name, {}).get(kind)
         if other is not None:
             broken = other.rules_broken
             breaking = f", breaking {broken} rule{'s' if broken > 1 else ''}" if broken else ""
-            yield Way(_WAYS[name] + breaking, _cells(other.figures, scale))
+            yield Way(_WAYS[name] + of_all + breaking, _cells(other.figures, scale, total))
 
 
-def _cells(figures: KindFigures, scale: Scale) -> tuple[str, ...]:
+def _cells(figures: KindFigures, scale: Scale, total: int) -> tuple[str, ...]:
+    over = f" over {figures.counted} of {total} positions" if 0 < figures.counted < total else ""
     return (
         str(figures.filled),
         str(figures.below + figures.above),
-        scale.steps(figures.worst_deviation_nm),
-        scale.steps(figures.spread_nm),
-        scale.rounded(figures.mean_clearance_nm),
+        scale.steps(figures.worst_deviation_nm) + over,
+        scale.steps(figures.spread_nm) + over,
+        scale.rounded(figures.mean_clearance_nm) + over,
         str(figures.boxes),
     )
 
 
 def _rests_on(shown: Shown, scale: Scale) -> Iterator[str]:
     yield from grounds([shown.plan], scale)
-    if shown.changed:
-        yield "The inputs have changed since the plan was saved: their digest is another one."
+    for why in shown.void:
+        yield f"VOID: {why}."
     by = f" by fitmatch {shown.said.version}" if shown.said.version else ""
     slack = f", slack {in_full(shown.said.slack_nm, scale.unit)} {scale.unit}" if shown.said.slack_nm else ""
     yield f"Saved{by}, strategy {shown.said.strategy or 'not known'}{slack}; sheet by fitmatch {__version__}."

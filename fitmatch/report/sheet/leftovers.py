@@ -12,6 +12,9 @@ from fitmatch.report.sheet.source import Label, Shown
 
 USUAL: Final = Label(60, 30)
 _USUAL_PT: Final = 7.5  # the letters that suit it
+LEAST_PT: Final = 6.0  # no letters are smaller
+# What is left out where there is no room for it in those, in this order; the rest always stands.
+_LEFT_OUT: Final = ("grade", "part", "step", "family", "measured", "location")
 _SIZES: Final = (10, 9, 8, 7, 6)  # tenths of those
 _MM_PER_PT: Final = 25.4 / 72
 # As in the style sheet, in millimetres and in heights of a letter; the widths are those of the widest usual letters.
@@ -19,12 +22,14 @@ _INSIDE_MM: Final = (3.8, 3.0)
 _LINE: Final = 1.25
 _LETTER: Final = 0.57
 _NAME: Final = 2
+_BLANK: Final = " " * 14  # as wide as room to write something in
 _LOST_AT_THE_END: Final = 0.12  # of a line, where words are not parted
 
 
 class Tag(NamedTuple):
-    """What a label says of a shell; what is not known is empty. `number`: that on the shelf; `held`: why it is not to
-    be used. `size`: of its letters, in tenths of the usual ones."""
+    """What a label says of a shell; what is not known is empty. `when` it was measured, and `by` what, is written in by
+    hand then. `number`: that on the shelf; `held`: why it is not to be used. `size`: of its letters, in tenths of the
+    usual ones. `left_out`: what there is no room for."""
 
     name: tuple[Run, ...]
     box: str
@@ -32,9 +37,18 @@ class Tag(NamedTuple):
     kind: str
     wall: Amount
     about: tuple[tuple[str, str], ...]
+    when: str
+    by: str
     held: str
     number: str
     size: int = _SIZES[0]
+    left_out: tuple[str, ...] = ()
+
+    def without(self, *left_out: str) -> "Tag":
+        """The same without some of what it says."""
+        about = tuple((name, text) for name, text in self.about if name not in left_out)
+        known = {name for name, _ in self.about} | {"measured"}
+        return self._replace(about=about, left_out=tuple(name for name in left_out if name in known))
 
     @property
     def lines(self) -> Iterator[str]:
@@ -43,7 +57,10 @@ class Tag(NamedTuple):
         yield f"wall {self.wall.own} ({self.wall.other})"
         if self.held:
             yield f"HELD: {self.held}"
-        yield "; ".join(f"{name} {text}" for name, text in self.about)
+        if self.about or self.left_out:
+            yield "; ".join(f"{name} {text}" for name, text in self.about) + (" ..." if self.left_out else "")
+        if "measured" not in self.left_out:
+            yield f"measured {self.when or _BLANK} with {self.by or _BLANK}"
 
 
 class Box(NamedTuple):
@@ -68,17 +85,27 @@ def leftovers(shown: Shown, label: Label) -> Leftovers:
     told = [s for s in (*shown.leftover, *shown.held) if s.wall_nm is not None]
     for shell in told:
         tag = _tag(job, shell, when.get(shell.key, ""))
-        boxes.setdefault(shell.box, []).append(tag._replace(size=_size(tag, label)))
+        boxes.setdefault(shell.box, []).append(_that_fits(tag, label))
     return Leftovers(tuple(Box(box, tuple(tags)) for box, tags in boxes.items()), len(told))
 
 
 def letters_pt(label: Label) -> float:
-    """The usual letters of labels of a size."""
-    return _USUAL_PT * min(1.0, label.width_mm / USUAL.width_mm, label.height_mm / USUAL.height_mm)
+    """The usual letters of labels of a size: they grow with it."""
+    return _USUAL_PT * min(label.width_mm / USUAL.width_mm, label.height_mm / USUAL.height_mm)
 
 
-def _size(tag: Tag, label: Label) -> int:
-    """The largest letters with which everything stays within the label; if there are none, the smallest."""
+def _that_fits(tag: Tag, label: Label) -> Tag:
+    """The label with the largest letters with which everything stays within it; if there are none, the smallest, and
+    without what is needed least."""
+    for number in range(len(_LEFT_OUT) + 1):
+        found = tag.without(*_LEFT_OUT[:number])
+        if (size := _size(found, label)) is not None:
+            return found._replace(size=size)
+    return found._replace(size=_SIZES[-1])
+
+
+def _size(tag: Tag, label: Label) -> int | None:
+    """The largest letters with which everything stays within the label; None if there are none."""
     width_mm, height_mm = (mm - inside for mm, inside in zip(label, _INSIDE_MM, strict=True))
     name = "".join(run.text for run in tag.name) + " " * (len(tag.number) + 4) * bool(tag.number)
 
@@ -86,12 +113,12 @@ def _size(tag: Tag, label: Label) -> int:
         return 1 if len(text) <= letters else ceil(len(text) / (letters * (1 - _LOST_AT_THE_END)))
 
     for size in _SIZES:
-        em_mm = letters_pt(label) * _MM_PER_PT * size / _SIZES[0]
+        em_mm = max(LEAST_PT, letters_pt(label) * size / _SIZES[0]) * _MM_PER_PT
         letters = width_mm / (em_mm * _LETTER)
         high = _NAME * lines(name, letters / _NAME) + sum(lines(text, letters) for text in tag.lines)
         if high * _LINE * em_mm <= height_mm:
             return size
-    return _SIZES[-1]
+    return None
 
 
 def _tag(job: Job, shell: Shell, when: str) -> Tag:
@@ -100,7 +127,6 @@ def _tag(job: Job, shell: Shell, when: str) -> Tag:
     shelved = (job.shelved or {}).get(shell.key)
     if shelved is not None and not when:
         when = shelved.day if shelved.day_known else f"before {shelved.day}" if shelved.day else ""
-    measured = " ".join(filter(None, [when, f"with {' and '.join(gauges)}" if gauges else ""]))
     marks = ", ".join(f"{column} {mark}" for column, mark in marks_of(job, shell).items())
     about = (
         ("family", job.spelled.get(shell.family, shell.family)),
@@ -109,7 +135,6 @@ def _tag(job: Job, shell: Shell, when: str) -> Tag:
         ("coating", coating_of(shell, job.unit).removeprefix("coated ")),
         ("marks", marks),
         ("grade", shell.grade or ""),
-        ("measured", measured),
         ("location", shelved.location if shelved else ""),
     )
     return Tag(
@@ -119,6 +144,8 @@ def _tag(job: Job, shell: Shell, when: str) -> Tag:
         shell.kind,
         amount(shell.wall_nm, job.unit),
         tuple((name, text) for name, text in about if text),
+        when,
+        " and ".join(gauges),
         shell.hold or "",
         str(shelved.number) if shelved else "",
     )

@@ -10,15 +10,22 @@ from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 from fitmatch.gauging.assembled import Verdict
-from fitmatch.report.shared.states import NOT_TO_BE_RUN
+from fitmatch.report.shared.states import (
+    DANGER,
+    IN_DOUBT,
+    MEASURE_FIRST,
+    NOT_FILLED,
+    NOT_MEASURED,
+    NOT_TO_BE_RUN,
+)
 from fitmatch.report.sheet.assembly import assembly
 from fitmatch.report.sheet.cards import REPEATS, cards
 from fitmatch.report.sheet.figures import figured
-from fitmatch.report.sheet.leftovers import USUAL, leftovers, letters_pt
+from fitmatch.report.sheet.leftovers import LEAST_PT, USUAL, leftovers, letters_pt
 from fitmatch.report.sheet.record import recorded
 from fitmatch.report.sheet.source import PARTS, Label, Shown, Source
 from fitmatch.report.words.with_shells_in import VERDICTS
-from fitmatch.wording import listed
+from fitmatch.wording import listed, printable
 
 MARK: Final = (
     b'<meta name="generator" content="fitmatch sheet">'  # near the beginning of every sheet, and of no other file
@@ -31,19 +38,30 @@ _OF_A_PLAN: Final[Mapping[str, Callable[[Shown], Any]]] = {
     "figures": figured,
     "record": recorded,
 }
+_AS_READ: Final = "as read with the shells in"
+_LOOK: Final = "Look there before anything else"
+_ALARMS: Final[Mapping[str, tuple[str, str]]] = {
+    NOT_TO_BE_RUN: (_AS_READ, _LOOK),
+    **{VERDICTS[verdict]: (_AS_READ, _LOOK) for verdict in (Verdict.MISTAKE, Verdict.APART)},
+    IN_DOUBT: ("", f"{MEASURE_FIRST[0].upper()}{MEASURE_FIRST[1:]}"),
+    DANGER: ("", "The clearance is outside its limits"),
+    NOT_FILLED: ("", ""),
+    NOT_MEASURED: ("", ""),
+}
 _LONGEST_TITLE: Final = 80  # characters at the head of a printed page
 
 
 class Heading(NamedTuple):
     """What stands over the parts and on every printed page. `whose`: what a page shows, or the plan that it shows;
-    `at_the_foot` the same in print. `changed`: the page is void."""
+    `at_the_foot` the same in print. `void`: why nothing is to be built from it, and `cure` what to do then."""
 
     title: str
     engine: str
     whose: str
     at_the_foot: str
     alarms: tuple[str, ...] = ()
-    changed: bool = False
+    void: tuple[str, ...] = ()
+    cure: str = ""
 
 
 def sheet(source: Source, parts: Collection[str] = PARTS) -> bytes:
@@ -52,15 +70,20 @@ def sheet(source: Source, parts: Collection[str] = PARTS) -> bytes:
     found: dict[str, Any] = {}
     for part in (part for part in PARTS if part in parts):
         if part == "cards":
-            found[part] = cards(source.job)
+            found[part] = cards(source.job, () if shown is None else shown.plan.shelved)
         else:
             assert shown is not None
             found[part] = leftovers(shown, source.label) if part == "leftovers" else _OF_A_PLAN[part](shown)
     title, engine = source.job.title or source.job.folder.resolve().name, source.job.record.get("engine", "")
     heading = Heading(title, engine, "", "Measuring cards")
     if shown is not None:
-        line = _plan_line(shown)
-        heading = Heading(title, engine, line, line, tuple(_alarms(shown)), shown.changed)
+        plan, replaces = _plan_line(shown), "replaces all earlier sheets"
+        names = shown.sharers
+        shared = f"; shared, for {listed([printable(name) for name in names])} together" if names else ""
+        alarms = tuple(_alarms(shown))
+        heading = Heading(
+            title, engine, f"{plan}{shared}; {replaces}", f"{plan}; {replaces}", alarms, shown.void, shown.cure
+        )
     return page_of(heading, found, source.label)
 
 
@@ -96,7 +119,8 @@ def page_of(heading: Heading, parts: Mapping[str, Any], label: Label = USUAL) ->
         parts=parts,
         plan=heading.whose,
         alarms=heading.alarms,
-        changed=heading.changed,
+        void=heading.void,
+        cure=heading.cure,
         style=Markup(style),  # noqa: S704 (no text of the user's is in it but what `_css_text` made)
         digest=b64encode(sha256(style.encode()).digest()).decode(),
         repeats=range(1, REPEATS + 1),
@@ -116,15 +140,20 @@ def _kept_in() -> Path:
 
 
 def _alarms(shown: Shown) -> Iterator[str]:
-    """What was read with the shells in and forbids to go on."""
-    bad = shown.bad_checks
-    for word, checks in (
-        (NOT_TO_BE_RUN, [c for c in bad if not c.within_limits]),
-        *((VERDICTS[v], [c for c in bad if c.verdict == v]) for v in (Verdict.MISTAKE, Verdict.APART)),
-    ):
-        if checks:
-            names = listed(list(dict.fromkeys(c.reading.position for c in checks)))
-            yield f"{word} as read with the shells in: {names}. Look there before anything else."
+    """What forbids to go on, and at which positions, the worst first; then the kinds of which nothing may be fitted."""
+    states = {p.name: shown.states_of(p) for p in shown.plan.job.positions}
+    for state, (how, todo) in _ALARMS.items():
+        names = [name for name, some in states.items() if state in some]
+        if names:
+            what = f": {listed(_in_doubt(shown))}." if state == IN_DOUBT else "." if todo else ""
+            yield " ".join(filter(None, [state, how])) + f": {listed(names)}." + (todo and f" {todo}") + what
+    yield from filter(None, map(shown.not_yet, shown.kinds))
+
+
+def _in_doubt(shown: Shown) -> list[str]:
+    """The readings to measure again, each by its part: a housing that moved keeps the name of where it was measured."""
+    doubts = (doubt for position in shown.plan.job.positions for doubt in shown.doubts_of(position))
+    return list(dict.fromkeys(f"{doubt.item} {doubt.feature.replace('_', ' ')}" for doubt in doubts))
 
 
 def _style(heading: Heading, label: Label) -> str:
@@ -134,10 +163,11 @@ def _style(heading: Heading, label: Label) -> str:
     for name, value in {
         "HEAD": _css_text(title if len(title) <= _LONGEST_TITLE else f"{title[: _LONGEST_TITLE - 3]}..."),
         "FOOT": _css_text(heading.at_the_foot),
-        "OVER": _css_text("VOID" if heading.changed else ""),
+        "OVER": _css_text("VOID" if heading.void else ""),
         "LABEL-WIDTH": f"{label.width_mm:g}mm",
         "LABEL-HEIGHT": f"{label.height_mm:g}mm",
         "LABEL-LETTERS": f"{letters_pt(label):.2f}pt",
+        "LABEL-LEAST": f"{LEAST_PT:g}pt",
     }.items():
         css = css.replace(f"@@{name}@@", value)
     return css
@@ -146,7 +176,7 @@ def _style(heading: Heading, label: Label) -> str:
 def _plan_line(shown: Shown) -> str:
     """Which plan it is, so that of two sheets the later one is known from the paper."""
     when = f" of {shown.date}, {shown.time}" if shown.time else f" of {shown.date}" if shown.date else ""
-    return f"Plan {shown.number}{when or ', date not recorded'}; replaces all earlier sheets"
+    return f"Plan {shown.number}{when or ', date not recorded'}"
 
 
 def _css_text(text: str) -> str:

@@ -1,12 +1,15 @@
 """The part that is kept with the engine, on one page: what was read with what, what was fitted, what was found then."""
 
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import groupby
 from math import ceil
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.gauging.assembled import Check, Verdict
+from fitmatch.gauging.bench_check import bench_check
+from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.records.job import Job
-from fitmatch.records.measuring import DIAMETERS, Gauge
+from fitmatch.records.measuring import DIAMETERS, Gauge, Reading
 from fitmatch.records.parts import SIDES, Position, Shell, Size
 from fitmatch.records.placements import Placement
 from fitmatch.report.shared.certainty import Certainty
@@ -16,26 +19,28 @@ from fitmatch.report.shared.states import (
     DANGER,
     IN_DOUBT,
     MEASURE_FIRST,
-    NOT_FILLED,
-    NOT_MEASURED,
     NOT_TO_BE_RUN,
+    not_yet_fitted,
     one_line,
     side_of,
 )
-from fitmatch.report.sheet.amounts import Run, in_full, mean_of, runs
-from fitmatch.report.sheet.assembly import limits_of
+from fitmatch.report.sheet.amounts import Run, as_read, in_full, judged, mean_of, runs
+from fitmatch.report.sheet.assembly import lies_at, limits_of, raw_reading, shown_check
 from fitmatch.report.sheet.source import COULD_GO_THERE, Shown
 from fitmatch.report.words.doubts import looks_wrong
-from fitmatch.report.words.reasons import words_of
+from fitmatch.report.words.reasons import out_by, words_of
 from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
 from fitmatch.wording import listed
 
 if TYPE_CHECKING:
     from fitmatch.shelf.records import EnginePosition
 
+_HELD_AGAINST: Final = "What was read is held against what must be read, what is corrected against min and max."
+
 
 class Fitted(NamedTuple):
-    """A shell as it stands on the record. `number`: that on the shelf; `read`: what its wall came from. Both are empty
+    """A shell as it stands on the record. `lies`: its number on the shelf and, before it was fitted, where it lay;
+    `read`: what its wall came from. Both are empty
     where there is nothing to say."""
 
     side: str
@@ -43,14 +48,15 @@ class Fitted(NamedTuple):
     box: str
     wall: str
     part: str
-    number: str = ""
+    lies: str = ""
     read: str = ""
 
 
 class Line(NamedTuple):
-    """One position; its two sizes each with the readings behind it. `assembled`: what was read with the shells in, as a
-    clearance; empty: to be written in by hand. `sure` is None where there is no such column. `marks`: what is out of
-    limits, or not as it should be."""
+    """One position; its two sizes each with the readings behind it. `sure` is None where there is no such column.
+    `assembled`: what was read with the shells in, as the gauge gave it and corrected; empty: to be written in by hand.
+    `bench`: what the gauge is set to for that, and what it must read. `marks`: what is out of limits or not as it
+    should be, in a word; `notes` say more of it."""
 
     position: str
     sizes: tuple[tuple[str, str], ...]
@@ -59,11 +65,13 @@ class Line(NamedTuple):
     sure: str | None
     assembled: str
     marks: tuple[str, ...]
+    bench: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 class KindRecorded(NamedTuple):
     """One kind: its limits, if all positions have the same, and where they come from; its positions. `ask`: what else
-    is to be written in by hand."""
+    is to be written in by hand. `not_yet`: why none of its shells may be fitted, empty if they may."""
 
     kind: str
     limits: str
@@ -71,6 +79,7 @@ class KindRecorded(NamedTuple):
     seating: str
     lines: tuple[Line, ...]
     ask: tuple[str, ...] = ()
+    not_yet: str = ""
 
 
 class Recorded(NamedTuple):
@@ -96,7 +105,7 @@ def recorded(shown: Shown) -> Recorded:
         tuple(job.record.items()),
         tuple(_kind(shown, kind, lines) for kind in shown.kinds),
         tuple(_gauges(job)),
-        tuple(grounds([shown.plan], scale)),
+        (*grounds([shown.plan], scale), _HELD_AGAINST),
     )
 
 
@@ -109,6 +118,7 @@ def _kind(shown: Shown, kind: str, lines: "_Lines") -> KindRecorded:
         fit.limits_from or "",
         f"{in_full(fit.seating_nm, job.unit)} {job.unit}" if fit.seating_nm else "",
         tuple(lines.of(position) for position in job.positions if position.kind == kind),
+        not_yet=shown.not_yet(kind),
     )
 
 
@@ -116,6 +126,17 @@ def common_limits(positions: "Iterable[Position | EnginePosition]", unit: str) -
     """The limits that all of these have."""
     limits = {limits_of(p, unit) for p in positions}
     return limits.pop() if len(limits) == 1 else "by position"
+
+
+def how_assembled(method: str, gauge: str | None, by: str, date: str) -> str:
+    """By what a reading with the shells in was taken, by whom and when."""
+    what = gauge if gauge and method == "gauge" else method
+    return ", ".join(filter(None, [what, f"by {one_line(by)}" if by else "", date]))
+
+
+def assembled_told(feature: str, read: str, how: str, corrected: str) -> str:
+    """A clearance or a bore with the shells in, as it was read, and as a clearance."""
+    return f"{'bore ' if feature == 'bore' else ''}reads {read} ({how}), corrected {corrected}"
 
 
 class _Lines:
@@ -128,7 +149,7 @@ class _Lines:
         self._scale = scale_for(self._unit, [p.clearance_nm for p in plan.placements])
         self._certainty = Certainty(plan)
         self._placed = plan.by_position()
-        self._empty = {u.position.key for u in plan.unfilled}
+        self._model = ErrorModel(plan.job)
 
     def of(self, position: Position) -> Line:
         """The line of one position."""
@@ -138,18 +159,38 @@ class _Lines:
         return Line(
             position.name,
             tuple((mean_of(getattr(position, feature), unit), self._read(position, feature)) for feature in DIAMETERS),
-            tuple(_fitted(position, side, shell, unit) for side, shell in zip(SIDES, halves, strict=False)),
-            NOTHING if placement is None else usual(unit, placement.clearance_nm),
+            tuple(self._fitted(position, side, shell) for side, shell in zip(SIDES, halves, strict=False)),
+            NOTHING if placement is None else judged(placement.clearance_nm, unit, position),
             NOTHING if sure is None else self._scale.steps(ceil(sure.expanded_nm)),
-            ", ".join(usual(unit, check.assembled_nm) for check in checks),
-            tuple(dict.fromkeys(self._marks(position, placement, checks))),
+            "; ".join(map(self._assembled, checks)) or ("" if self._may_be_read(placement) else NOTHING),
+            tuple(self._marks(position)),
+            () if checks or placement is None or not self._may_be_read(placement) else self._bench(placement),
+            tuple(dict.fromkeys(self._notes(position, checks))),
         )
 
-    def _marks(self, position: Position, placement: Placement | None, checks: Sequence[Check]) -> Iterator[str]:
-        if placement is None:
-            yield NOT_FILLED if position.key in self._empty else NOT_MEASURED
-        elif not placement.within_limits:
-            yield DANGER
+    def _may_be_read(self, placement: Placement | None) -> bool:
+        """Whether its shells may be fitted, so that something is read."""
+        return placement is not None and not not_yet_fitted(self._plan, placement.position.kind)
+
+    def _bench(self, placement: Placement) -> tuple[str, ...]:
+        job = self._plan.job
+        check = shown_check(job, bench_check(job, placement, self._model))
+        must = f"must read {check.inside.own}" if check.inside else "must read: see the engine maker's limits"
+        return f"set {check.micrometer} {check.set_to.own}", must
+
+    def _assembled(self, check: Check) -> str:
+        """One reading with the shells in."""
+        reading, unit = check.reading, self._unit
+        how = how_assembled(reading.method, reading.gauge, reading.by, reading.date)
+        corrected = judged(check.assembled_nm, unit, check.placement.position)
+        return assembled_told(reading.feature, raw_reading(self._plan.job, reading), how, f"{corrected} {unit}")
+
+    def _marks(self, position: Position) -> Iterator[str]:
+        yield from self._shown.states_of(position)
+        if position.housing:
+            yield f"housing of {position.housing}"
+
+    def _notes(self, position: Position, checks: Sequence[Check]) -> Iterator[str]:
         for doubt in self._shown.doubts_of(position):
             yield f"{IN_DOUBT}, {MEASURE_FIRST}: {one_line(looks_wrong(doubt, self._unit))}"
         for doubt in self._shown.doubts_beside(position):
@@ -160,11 +201,17 @@ class _Lines:
             if check.verdict != Verdict.AGREES:
                 off = f"{amount_off(check, self._scale)} {self._scale.step} {way_off(check)}"
                 yield f"{VERDICTS[check.verdict]}: assembled is {off} than calculated"
-        if position.housing:
-            yield f"housing of {position.housing}"
-        for flag in self._plan.flags:
-            if flag.position == position.name and flag.what.code != "misfit":
+        for flag in (flag for flag in self._plan.flags if flag.position == position.name):
+            if flag.what.code == "misfit":
+                yield f"{DANGER}: {out_by(flag.what, self._unit)}"
+            else:
                 yield one_line(words_of(flag.what, self._unit))
+
+    def _fitted(self, position: Position, side: str, shell: Shell) -> Fitted:
+        shelved = self._plan.shelved.get(shell.key)
+        lies = "" if shelved is None else lies_at(shelved.number, shelved.location)
+        wall = usual(self._unit, shell.wall_nm or 0)
+        return Fitted(side_of(position.kind, side), runs(shell.name), shell.box, wall, shell.part, lies)
 
     def _read(self, position: Position, feature: str) -> str:
         """The readings of a size where there is more than one, or one that is not the size itself; with the gauge,
@@ -172,16 +219,22 @@ class _Lines:
         size: Size | None = getattr(position, feature)
         if size is None or (len(size.readings) < 2 and size.mean_nm == size.raw_mean_nm):
             return ""
-        values = " ".join(in_full(reading.nm, self._unit) for reading in size.readings)
-        usual_gauge = self._plan.job.measuring.measured.get(position.kind, {}).get(feature)
+        job = self._plan.job
+        values = " ".join(self._as_read(gauge, list(some)) for gauge, some in groupby(size.readings, _gauge_of))
+        usual_gauge = job.measuring.measured.get(position.kind, {}).get(feature)
         other = size.gauges not in ((), (usual_gauge,))
         return f"{values} by {listed(size.gauges)}" if values and other else values
 
+    def _as_read(self, name: str | None, readings: Sequence[Reading]) -> str:
+        """Readings of one gauge."""
+        job = self._plan.job
+        gauge = job.measuring.gauges.get(name or "")
+        pairs = [(reading.nm, reading.typed) for reading in readings]
+        return as_read(pairs, job.unit, gauge and gauge.resolution_nm, (gauge and gauge.unit) or job.unit)
 
-def _fitted(position: Position, side: str, shell: Shell, unit: str) -> Fitted:
-    return Fitted(
-        side_of(position.kind, side), runs(shell.name), shell.box, usual(unit, shell.wall_nm or 0), shell.part
-    )
+
+def _gauge_of(reading: Reading) -> str | None:
+    return reading.gauge
 
 
 def _gauges(job: Job) -> Iterator[tuple[str, str]]:

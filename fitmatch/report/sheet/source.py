@@ -12,7 +12,16 @@ from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Position, Shell
 from fitmatch.records.plans import JobPlan
-from fitmatch.report.shared.states import MEASURE_FIRST, not_yet_fitted
+from fitmatch.report.shared.states import (
+    DANGER,
+    IN_DOUBT,
+    MEASURE_FIRST,
+    NOT_FILLED,
+    NOT_MEASURED,
+    NOT_TO_BE_RUN,
+    not_yet_fitted,
+)
+from fitmatch.report.words.with_shells_in import VERDICTS
 
 PARTS: Final = ("assembly", "figures", "record", "leftovers", "cards")
 A_PLAN: Final = frozenset(PARTS) - {"cards"}  # what they show
@@ -27,8 +36,8 @@ class Label(NamedTuple):
 
 
 class Shown(NamedTuple):
-    """A saved plan with its figures worked out again. `changed`: the inputs are others than those of the plan;
-    `compared`: what was read with the shells in, if anything was."""
+    """A saved plan with its figures worked out again. `void`: why it is not to be used any more, and `cure` what to do
+    then; `compared`: what was read with the shells in, if anything was."""
 
     plan: JobPlan
     leftover: tuple[Shell, ...]
@@ -37,8 +46,14 @@ class Shown(NamedTuple):
     number: int
     date: str | None
     time: str | None
-    changed: bool
+    void: tuple[str, ...]
+    cure: str
     compared: Comparison | None
+
+    @property
+    def sharers(self) -> tuple[str, ...]:
+        """What the plan calls the jobs that it is for, where these are several, this one among them."""
+        return self.said.jobs
 
     @property
     def kinds(self) -> tuple[str, ...]:
@@ -71,12 +86,30 @@ class Shown(NamedTuple):
         mine = (c for c in self.compared.checks if c.reading.position == position.name)
         return [c for c in mine if (c.reading.upper, c.reading.lower) == pair]
 
+    def states_of(self, position: Position) -> list[str]:
+        """What forbids to go on at a position, in a word or two each."""
+        plan, checks = self.plan, self.checks_of(position)
+        states = [NOT_TO_BE_RUN] if any(not c.within_limits for c in checks) else []
+        found = {c.verdict for c in checks}
+        states += [VERDICTS[one] for one in (Verdict.MISTAKE, Verdict.APART) if one in found]
+        states += [IN_DOUBT] if self.doubts_of(position) else []
+        placement = plan.by_position().get(position.key)
+        if placement is None:
+            empty = any(u.position.key == position.key for u in plan.unfilled)
+            return [*states, NOT_FILLED if empty else NOT_MEASURED]
+        return states if placement.within_limits else [*states, DANGER]
+
+    def not_yet(self, kind: str) -> str:
+        """That no shell of a kind may be fitted yet, and why; empty if they may."""
+        why = not_yet_fitted(self.plan, kind)
+        return why and f"Fit no shell of {kind} yet: {why}; another box or reading may change them all."
+
     @property
     def needs_attention(self) -> bool:
         """Whether exit status 1 is due."""
         whole = not any(not_yet_fitted(self.plan, kind) for kind in self.plan.job.kinds)
         proven = all(proof.proven for proof in self.said.proofs.values())
-        return self.changed or not whole or not proven or bool(self.bad_checks) or self.plan.needs_attention
+        return bool(self.void) or not whole or not proven or bool(self.bad_checks) or self.plan.needs_attention
 
 
 def is_bad(check: Check) -> bool:
@@ -96,17 +129,19 @@ def shown_of(planned: Planned) -> Shown:
     """The saved plan put together again. Raises InputError where the job, or the plan itself, contradicts it."""
     plan, said, job = planned.plan, planned.said, planned.job
     assert plan is not None and said is not None
+    if said.wrong_stamps:
+        raise refused_plan(planned, [f"its {key} is none that a plan can have" for key in said.wrong_stamps])
     try:
         found = rebuilt(job, plan.shells, plan.housings, elsewhere=said.elsewhere, waits_for=said.waits_for)
     except Contradiction as error:
-        raise refused_plan(job, error.faults) from None
-    if not planned.changed:
+        raise refused_plan(planned, error.faults) from None
+    if not planned.void:
         untold = [u.position.name for u in found.plan.unfilled if u.position.name not in said.told_of]
         otherwise = [p.position.name for p in found.plan.placements if said.contradicts(p)]
         faults = [f"{name}: its figures do not follow from the readings" for name in otherwise]
         faults += [f"{name}: the plan does not tell of it" for name in untold]
         if faults:
-            raise refused_plan(job, faults)
+            raise refused_plan(planned, faults)
     compared = compare(job, found.plan.doubts) if job.measuring.assembled else None
     stamp = plan.number or 1, plan.date, plan.time
-    return Shown(found.plan, found.leftover, found.held, said, *stamp, planned.changed, compared)
+    return Shown(found.plan, found.leftover, found.held, said, *stamp, planned.void, planned.cure, compared)

@@ -1,12 +1,15 @@
 """The shelf as JSON and CSV; what is absent is null, or an empty cell."""
 
 from collections.abc import Mapping, Sequence
+from decimal import ROUND_CEILING, Decimal
 from typing import Final
 
 from fitmatch.facts import Fact
+from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.report.shared.emit import Number, Table, Value, document, length, named_values, rows_text
-from fitmatch.report.shelf.words import words
+from fitmatch.report.shelf.words import difference, words
 from fitmatch.shelf.records import (
+    Assembled,
     BoxChange,
     Changed,
     Copied,
@@ -62,7 +65,9 @@ _POSITION: Final = (
         "min",
         "max",
     ),
-    *("within_limits", "permission", "in_doubt", "left", "left_at"),
+    *("assembled_difference_u", "assembled_method", "assembled_by", "assembled_date", "assembled_verdict"),
+    *("not_to_be_run", "on_hold", "within_limits", "permission", "in_doubt", "left", "left_at", "seating"),
+    "clearance_u",
     *(f"{part}_{what}" for part in ("journal", "upper", "lower") for what in ("wear", "wear_u")),
 )
 _SEALED: Final = (
@@ -83,6 +88,9 @@ _LENGTHS: Final = frozenset(
         "min",
         "max",
         "journal_after",
+        "seating",
+        "clearance_u",
+        "assembled_difference_u",
         *(f"{part}_{what}" for part in ("journal", "upper", "lower") for what in ("wear", "wear_u")),
     )
 )
@@ -90,10 +98,14 @@ _LENGTHS: Final = frozenset(
 
 def shown_document(shown: Shown, unit: str) -> str:
     """What `show` found."""
+    undated: dict[str, Value] = {}
+    if shown.undated is not None:
+        undated = {"undated": dict(zip(("shells", "boxes"), shown.undated, strict=True))}
     if shown.tallies:
-        return shelf_document(unit, tallies=[_tally(tally, unit) for tally in shown.tallies])
+        return shelf_document(unit, tallies=[_tally(tally, unit) for tally in shown.tallies], **undated)
     return shelf_document(
         unit,
+        **undated,
         shells=[shell_value(shell, unit) for shell in shown.shells],
         sealed=[_box(box) for box in shown.sealed],
     )
@@ -130,6 +142,10 @@ def taken_document(taken: TakenIn, unit: str) -> str:
         sealed_before=taken.sealed_before,
         box_changes=[_box_change(change) for change in taken.box_changes],
         not_measured=taken.not_measured,
+        elsewhere=[
+            {"name": str(one.what), "shelf": str(one.before), "file": str(one.after)} for one in taken.elsewhere
+        ],
+        attention=attention_values(taken.attention, unit),
     )
 
 
@@ -140,8 +156,9 @@ def _box_change(change: BoxChange) -> dict[str, Value]:
 
 def changed_document(changed: Changed, unit: str) -> str:
     """What an action changed, and what needs attention."""
-    events = [event_value(event) for event in changed.events]
-    return shelf_document(unit, events=events, attention=attention_values(changed.attention, unit))
+    events = [event_value(event, unit) for event in changed.events]
+    attention, notices = (attention_values(facts, unit) for facts in (changed.attention, changed.notices))
+    return shelf_document(unit, events=events, attention=attention, notices=notices)
 
 
 def attention_values(attention: Sequence[Fact], unit: str) -> list[dict[str, Value]]:
@@ -151,7 +168,7 @@ def attention_values(attention: Sequence[Fact], unit: str) -> list[dict[str, Val
 
 def history_document(history: History, unit: str) -> str:
     """A shell and all its events, oldest first."""
-    events = [event_value(event) for event in history.events]
+    events = [event_value(event, unit) for event in history.events]
     return shelf_document(unit, shell=shell_value(history.shell, unit), events=events)
 
 
@@ -162,7 +179,7 @@ def copied_document(copied: Copied, unit: str) -> str:
 
 def event_rows(events: tuple[Event, ...], unit: str) -> str:
     """A row for each event."""
-    return rows_text(_EVENT, (), unit, map(_event_cells, events))
+    return rows_text(_EVENT, (), unit, (_event_cells(event, unit) for event in events))
 
 
 def engines_document(engines: Engines, unit: str) -> str:
@@ -180,6 +197,8 @@ def engine_rows(engines: Engines, unit: str) -> str:
     rows = (
         _position(position, unit)
         | _labels(position)
+        | _decisive(position, unit)
+        | {"on_hold": position.is_on_hold}
         | _wears(one, position, unit)
         | {"engine": one.number, "job": one.job, "at": one.at}
         for one in engines.engines
@@ -220,38 +239,80 @@ def shell_value(shell: ShelfShell, unit: str) -> dict[str, Value]:
     return _nulls(named_values(shell._asdict(), unit))
 
 
-def event_value(event: Event) -> dict[str, Value]:
+def event_value(event: Event, unit: str) -> dict[str, Value]:
     """One event, under the names that users see."""
     names = {"from_state": "from", "to_state": "to"}
-    return _nulls({names.get(name, name): value for name, value in event._asdict().items()})
+    own = {names.get(name, name): value for name, value in event._asdict().items() if name != "changes"}
+    return _nulls(own | {"note": noted(event, unit)})
 
 
-def _event_cells(event: Event) -> dict[str, Value]:
-    return event_value(event) | {"remarks": " ".join(event.remarks)}
+def noted(event: Event, unit: str) -> str:
+    """What was noted, and what was written of the shell."""
+    return "; ".join(filter(None, (event.note, *(difference(one, unit) for one in event.changes))))
+
+
+def _event_cells(event: Event, unit: str) -> dict[str, Value]:
+    return event_value(event, unit) | {"remarks": " ".join(event.remarks)}
 
 
 def engine_value(engine: EngineRecord, unit: str) -> dict[str, Value]:
     """One engine with its positions."""
-    own = {name: value for name, value in engine._asdict().items() if name != "positions"}
+    aside = ("positions", "unit", "names", "record")
+    own = {name: value for name, value in engine._asdict().items() if name not in aside}
     return _nulls(own) | {
+        "never_fitted": list(engine.never_fitted),
+        "record": dict(engine.record),
         "state": engine.state or None,
         "out_of_limits": [p.position for p in engine.outside],
+        "not_to_be_run": [p.position for p in engine.not_to_be_run],
+        "on_hold": [p.position for p in engine.on_hold],
         "positions": [_position(position, unit) for position in engine.positions],
     }
 
 
 def _position(position: EnginePosition, unit: str) -> dict[str, Value]:
-    own = {name: value for name, value in position._asdict().items() if name != "shells"}
-    shells = {s.half: _nulls(named_values(s._asdict(), unit)) for s in position.shells}
+    own = {name: value for name, value in position._asdict().items() if name not in ("shells", "judged", "readings")}
+    shells = {
+        s.half: _nulls(named_values(s._asdict(), unit)) | {"wall_wear_u": wear_u(s.wall_wear_u_nm, unit)}
+        for s in position.shells
+    }
     if not position.is_whole:
         own["clearance_nm"] = None
-    return _nulls(named_values(own, unit)) | {half: shells.get(half) for half in ("upper", "lower")}
+    worn = {name: wear_u(own[f"{name}_nm"], unit) for name in ("journal_wear_u", "clearance_u")}
+    heat = {name: _plain(own[name]) for name in ("gauges_celsius", "parts_celsius", "kelvin_limit")}
+    readings = {"readings": [_reading(one, unit) for one in position.readings]}
+    halves = {half: shells.get(half) for half in ("upper", "lower")}
+    return _nulls(named_values(own | heat, unit)) | worn | halves | readings
+
+
+def _plain(value: float | None) -> Number | None:
+    return None if value is None else Number(f"{value:g}")
+
+
+def _reading(one: Assembled, unit: str) -> dict[str, Value]:
+    """A clearance as it was read with the shells in."""
+    outside = {"outside": one.is_outside, "difference_u": wear_u(one.difference_u_nm, unit)}
+    return _nulls(named_values(one._asdict(), unit)) | outside
+
+
+def _decisive(position: EnginePosition, unit: str) -> dict[str, Value]:
+    """What goes with the clearance that is on record as assembled, in cells of their own."""
+    first = _reading(position.readings[0], unit) if position.readings else {}
+    return {f"assembled_{name}": value for name, value in first.items()} | {"not_to_be_run": position.is_not_to_be_run}
+
+
+def wear_u(u_nm: float | None, unit: str) -> Number | None:
+    """The uncertainty of a wear to two digits, rounded up, so that it never looks better than it is."""
+    if not u_nm:
+        return None
+    in_unit = Decimal(u_nm) / NM_PER_UNIT[unit]
+    return Number(f"{in_unit.quantize(Decimal(1).scaleb(in_unit.adjusted() - 1), ROUND_CEILING):f}")
 
 
 def _wears(engine: EngineRecord, position: EnginePosition, unit: str) -> dict[str, Value]:
     lost: dict[str, Value] = {}
     for wear in position.wears if engine.torn_down else ():
-        lost |= {f"{wear.part}_wear": length(wear.wear_nm, unit), f"{wear.part}_wear_u": length(wear.u_nm, unit)}
+        lost |= {f"{wear.part}_wear": length(wear.wear_nm, unit), f"{wear.part}_wear_u": wear_u(wear.u_nm, unit)}
     return lost
 
 

@@ -1,21 +1,26 @@
 """The shelf as text: tables of shells, events and engines."""
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Final
 
 from fitmatch.facts import Fact
-from fitmatch.lengths import exact
+from fitmatch.lengths import exact, with_unit
 from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
+from fitmatch.report.shared.states import NOT_TO_BE_RUN
+from fitmatch.report.shelf.data import noted, wear_u
 from fitmatch.report.shelf.data import price as plain_price
-from fitmatch.report.shelf.torn_down import wear_table
+from fitmatch.report.shelf.torn_down import missing_for_u, wear_table
 from fitmatch.report.shelf.words import words
 from fitmatch.shelf.records import (
     IN_DOUBT,
     OUTSIDE,
+    Assembled,
     BoxChange,
     Changed,
     Copied,
+    Difference,
     EnginePosition,
     EngineRecord,
     Engines,
@@ -31,31 +36,49 @@ from fitmatch.shelf.records import (
     TakenIn,
     Tally,
 )
+from fitmatch.shelf.records import (
+    NOT_TO_BE_RUN as NOT_RUN,
+)
 
 NOT_KNOWN: Final = "not known"
 OUT_OF_LIMITS: Final = "OUT OF LIMITS"
+ON_HOLD: Final = "ON HOLD"
 _LEFT: Final = {
     "put-back": "put back on {}",
     "teardown": "taken down on {}",
     "never-run": "taken down on {}, never run",
     "correct": "corrected on {}: never fitted",
 }
+_MOST_ELSEWHERE: Final = 10
 _MOST_ROWS: Final = 200  # of a table that people read
 
 
 def shown_text(shown: Shown, unit: str) -> str:
     """What `show` found."""
     if shown.tallies:
-        return _page(_tallies(shown.tallies, unit))
+        return _page([*_tallies(shown.tallies, unit), *undated(shown)])
     count = len(shown.shells)
     singles = sum(shell.single for shell in shown.shells)
-    head = f"{count:,} shell{'' if count == 1 else 's'} on the shelf"
+    if not count and shown.in_all:
+        head = f"none of {shown.in_all:,} shell{'' if shown.in_all == 1 else 's'} on the shelf"
+    else:
+        head = f"{count:,} shell{'' if count == 1 else 's'} on the shelf"
     head += f", {singles:,} of them single" if singles else ""
-    lines = [head, *_shells(shown.shells, unit)]
+    lines = [head, *_shells(shown.shells, unit), *undated(shown)]
     if count > _MOST_ROWS:
         lines.append(f"... and {count - _MOST_ROWS:,} more; narrow it down, group it with --group-by, or use --csv")
     sealed = ["", f"{len(shown.sealed)} sealed", *_sealed(shown.sealed)] if shown.sealed else []
     return _page([*lines, *sealed])
+
+
+def undated(shown: Shown) -> list[str]:
+    """What an age could not be asked of."""
+    shells, boxes = shown.undated or (0, 0)
+    if not shells:
+        return []
+    which = "1 box" if boxes == 1 else f"{boxes:,} boxes"
+    text = f"left out: {shells:,} shell{'' if shells == 1 else 's'} of {which} of which nobody wrote down when "
+    return paragraph(f"{text}{'it was' if boxes == 1 else 'they were'} opened")
 
 
 def taken_text(taken: TakenIn, unit: str) -> str:
@@ -72,15 +95,27 @@ def taken_text(taken: TakenIn, unit: str) -> str:
     if taken.opened:
         lines.append(f"opened: {', '.join(whole(box.name) for box in taken.opened)}")
     if taken.unchanged:
-        lines.append(f"{taken.unchanged:,} were here and are unchanged")
+        lines.append(
+            f"{taken.unchanged:,} {'was here and is' if taken.unchanged == 1 else 'were here and are'} unchanged"
+        )
     if taken.sealed:
         lines.append(f"{taken.sealed} sealed box{'' if taken.sealed == 1 else 'es'} written down")
     if taken.sealed_before:
         lines.append(f"{taken.sealed_before} sealed box{'' if taken.sealed_before == 1 else 'es'} here already")
     lines += [_box_change(change) for change in taken.box_changes]
+    lines += _elsewhere(taken.elsewhere)
     if taken.not_measured:
         lines.append(f"{taken.not_measured} not yet measured")
-    return _page(lines or ["nothing to take in"])
+    return _page([*(lines or ["nothing to take in"]), *_attention(taken.attention, unit)])
+
+
+def _elsewhere(found: Sequence[Difference]) -> list[str]:
+    if not found:
+        return []
+    told = [f"{whole(str(one.what))} ({clean(str(one.before))}; file: {clean(str(one.after))})" for one in found]
+    text = f"location in file differs, the shelf's stays: {', '.join(told[:_MOST_ELSEWHERE])}"
+    more = f" and {len(told) - _MOST_ELSEWHERE:,} more" if len(told) > _MOST_ELSEWHERE else ""
+    return paragraph(f"{text}{more}; if moved, `fitmatch shelf move` says so")
 
 
 def _box_change(change: BoxChange) -> str:
@@ -92,9 +127,13 @@ def _box_change(change: BoxChange) -> str:
 
 def changed_text(changed: Changed, unit: str) -> str:
     """What an action changed, and what needs attention."""
-    attention = [words(fact, unit) for fact in changed.attention]
-    below = ["", *items("ATTENTION", attention)] if attention else []
-    return _page([*(_events(changed.events) or ["nothing to change"]), *below])
+    notices = ["", *items("NOTE", [words(fact, unit) for fact in changed.notices])] if changed.notices else []
+    events = _events(changed.events, unit) or ["nothing to change"]
+    return _page([*events, *notices, *_attention(changed.attention, unit)])
+
+
+def _attention(facts: Sequence[Fact], unit: str) -> list[str]:
+    return ["", *items("ATTENTION", [words(fact, unit) for fact in facts])] if facts else []
 
 
 def copied_text(copied: Copied, unit: str) -> str:
@@ -105,7 +144,9 @@ def copied_text(copied: Copied, unit: str) -> str:
 
 def history_text(history: History, unit: str) -> str:
     """A shell and all that happened to it."""
-    return _page([*_shells([history.shell], unit), "", *_events(history.events)])
+    times = history.shell.trial_fits
+    tried = [f"put back after a trial fit: {'once' if times == 1 else f'{times} times'}"] if times else []
+    return _page([*_shells([history.shell], unit), *tried, "", *_events(history.events, unit)])
 
 
 def engines_text(engines: Engines, unit: str) -> str:
@@ -116,21 +157,29 @@ def engines_text(engines: Engines, unit: str) -> str:
         Column("job", lambda e: whole(e.job), "left", wraps=True),
         Column("built", lambda e: e.at[:10], "left"),
         Column("by", lambda e: clean(e.by), "left", wraps=True, shown=any(e.by for e in engines.engines)),
-        Column("positions", lambda e: str(len(e.positions))),
+        Column("positions", lambda e: str(sum(p.left != "correct" for p in e.positions))),
         Column("", how_left, "left", wraps=True, shown=any(e.state for e in engines.engines)),
-        Column("", lambda e: OUT_OF_LIMITS if e.outside else "", "left"),
+        Column("", _worst_of, "left", wraps=True),
     )
     return _page(lines or ["no engine was built from this shelf yet"])
+
+
+def _worst_of(engine: EngineRecord) -> str:
+    run, hold = NOT_TO_BE_RUN if engine.not_to_be_run else "", ON_HOLD if engine.on_hold else ""
+    told = (run, hold, OUT_OF_LIMITS if engine.outside else "")
+    return ", ".join(map(whole, filter(None, told)))
 
 
 def engine_text(engine: EngineRecord, unit: str) -> str:
     """One engine with its positions."""
     by = f" by {clean(engine.by)}" if engine.by else ""
     head = paragraph(f"engine {engine.number}, {clean(engine.title or engine.job)}, built {engine.at[:10]}{by}")
-    head += [how_left(engine)] if engine.state else []
+    head += [how_left(engine) + _taken_down(engine)] if engine.state else []
     permitted = [_permitted(p) for p in engine.outside]
     doubted = [f"{whole(p.position)} rests on readings in doubt" for p in engine.positions if p.in_doubt]
-    doubted += [words(Fact("grew", wear._asdict() | {"name": wear.label}), unit) for wear in engine.wears if wear.grew]
+    doubted += [f"{whole(name)} was not fitted in this engine" for name in engine.never_fitted]
+    doubted += [words(fact, unit) for p in engine.positions if engine.torn_down for fact in p.attention]
+    measured = [wear for wear in engine.wears if wear.after_nm is not None]
     rows = table(
         engine.positions,
         Column("position", lambda p: whole(p.position), "left"),
@@ -144,9 +193,12 @@ def engine_text(engine: EngineRecord, unit: str) -> str:
         Column("max", lambda p: _length(p.max_nm, unit)),
         Column("", _state_of, "left", wraps=True),
     )
-    worn = ["", *wear_table(engine.wears, unit)] if engine.wears else []
+    worn = ["", *wear_table(measured, unit), *missing_for_u(measured)] if measured else []
     note = ["", *paragraph(clean(engine.note))] if engine.note else []
-    below = [("PERMITTED", permitted), ("ATTENTION", doubted)]
+    doubted += [words(fact, unit) for p in engine.positions if not p.left for fact in p.assembled_attention]
+    doubted += [words(fact, unit) for fact in engine.hold_attention]
+    read = [f"{whole(p.position)}: {_assembled_reading(one, unit)}" for p in engine.positions for one in p.readings]
+    below = [("READ WITH THE SHELLS IN", read), ("PERMITTED", permitted), ("ATTENTION", doubted)]
     told = [line for title, texts in below if texts for line in ("", *items(title, texts))]
     return _page([*head, "", *rows, *worn, *note, *told])
 
@@ -157,21 +209,38 @@ def how_left(one: EngineRecord | EnginePosition) -> str:
     return _LEFT[code].format(one.left_at[:10]) if code else ""
 
 
+def _taken_down(engine: EngineRecord) -> str:
+    by = f" by {clean(engine.torn_down_by)}" if engine.torn_down_by else ""
+    return f"{by}; {clean(engine.torn_down_note)}" if engine.torn_down_note else by
+
+
 def half_fitted(position: EnginePosition) -> str:
     """What a position without both shells is; empty if it has both."""
     return "" if position.is_whole else "one shell only, no clearance" if position.shells else "no shells"
 
 
+def _assembled_reading(one: Assembled, unit: str) -> str:
+    """What was read with the shells in, by what and whom, beside what was calculated then."""
+    gauge = f" {clean(one.gauge)}" if one.gauge else ""
+    u = f", U of the difference {found} {unit}" if (found := wear_u(one.difference_u_nm, unit)) else ""
+    who = f" ({', '.join(told)})" if (told := [clean(text) for text in (one.by, one.date) if text]) else ""
+    raw = f", {one.read} as read {with_unit(one.as_read_nm, unit)}" if one.as_read_nm != one.assembled_nm else ""
+    read = f"assembled {with_unit(one.assembled_nm, unit)} by {one.method}{gauge}{who}{raw}"
+    return f"{read}, calculated {with_unit(one.calculated_nm, unit)}{u}"
+
+
 def _permitted(position: EnginePosition) -> str:
-    is_so = "was once" if position.within_limits else "was" if position.left else "is"
+    is_so = "was once" if not position.is_outside else "was" if position.left else "is"
     back = f"; {how_left(position)}" if position.left else ""
     name, quoted = whole(position.position), clean(position.permission)
     return f"{name} {is_so} {OUT_OF_LIMITS}, permitted in writing: {quoted}{back}"
 
 
 def _state_of(position: EnginePosition) -> str:
-    outside = "" if position.within_limits else OUT_OF_LIMITS
-    return ", ".join(filter(None, (outside, half_fitted(position), how_left(position))))
+    outside = OUT_OF_LIMITS if position.is_outside and position.permission else ""
+    run = whole(NOT_TO_BE_RUN) if position.is_not_to_be_run else ""
+    hold = whole(ON_HOLD) if position.is_on_hold else ""
+    return ", ".join(filter(None, (run, hold, outside, half_fitted(position), how_left(position))))
 
 
 def sets_text(found: Sets, unit: str) -> str:
@@ -248,9 +317,12 @@ def _size(undersize: str, step: str) -> str:
 
 
 def _state(shell: ShelfShell) -> str:
+    return _held_state(shell) + (f", on hold: {clean(shell.hold)}" if shell.hold else "")
+
+
+def _held_state(shell: ShelfShell) -> str:
     if shell.state == "free":
-        on_hold = f", on hold: {clean(shell.hold)}" if shell.hold else ""
-        return ("free, single" if shell.single else "free") + on_hold
+        return "free, single" if shell.single else "free"
     if shell.state == "set-aside":
         return f"set aside: {whole(shell.job or '')} {whole(shell.position or '')}"
     if shell.state == "fitted":
@@ -295,7 +367,8 @@ def _tallies(tallies: Sequence[Tally], unit: str) -> list[str]:
     )
 
 
-def _events(events: Sequence[Event]) -> list[str]:
+def _events(events: Sequence[Event], unit: str) -> list[str]:
+    note = partial(_note, unit=unit)
     return table(
         events,
         Column("event", lambda e: str(e.number)),
@@ -306,11 +379,13 @@ def _events(events: Sequence[Event]) -> list[str]:
         Column("job", lambda e: whole(e.job), "left", wraps=True, shown=any(e.job for e in events)),
         Column("position", lambda e: whole(e.position), "left", shown=any(e.position for e in events)),
         Column("by", lambda e: clean(e.by), "left", wraps=True, shown=any(e.by for e in events)),
-        Column("note", _note, "left", wraps=True, below=True, shown=any(_note(e) for e in events)),
+        Column("note", note, "left", wraps=True, below=True, shown=any(map(note, events))),
     )
 
 
-def _note(event: Event) -> str:
+def _note(event: Event, unit: str) -> str:
     """What was noted, behind what must be said of it for ever."""
-    quoted = f"{OUT_OF_LIMITS}, permitted: {clean(event.note)}" if OUTSIDE in event.remarks else clean(event.note)
-    return "; ".join(filter(None, ("rests on readings in doubt" if IN_DOUBT in event.remarks else "", quoted)))
+    note = clean(noted(event, unit))
+    quoted = f"{OUT_OF_LIMITS}, permitted: {note}" if OUTSIDE in event.remarks else note
+    remarks = {IN_DOUBT: "rests on readings in doubt", NOT_RUN: whole(NOT_TO_BE_RUN)}
+    return "; ".join(filter(None, (*(text for code, text in remarks.items() if code in event.remarks), quoted)))

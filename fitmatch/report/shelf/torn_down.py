@@ -1,13 +1,12 @@
 """An engine that was taken down: what has worn, as text, JSON and CSV."""
 
 from collections.abc import Sequence
-from decimal import ROUND_CEILING, Decimal
 from typing import Final
 
-from fitmatch.lengths import NM_PER_UNIT, exact
-from fitmatch.report.shared.emit import Number, Value, length, rows_text
+from fitmatch.lengths import exact
+from fitmatch.report.shared.emit import Value, length, rows_text
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
-from fitmatch.report.shelf.data import attention_values, event_value, shelf_document
+from fitmatch.report.shelf.data import attention_values, event_value, shelf_document, wear_u
 from fitmatch.report.shelf.words import words
 from fitmatch.shelf.records import TornDown, Wear
 from fitmatch.wording import listed
@@ -32,14 +31,18 @@ def torn_down_text(found: TornDown, unit: str) -> str:
     lines += wear_table(worn, unit)
     if found.attention:
         lines += ["", *items("ATTENTION", [words(fact, unit) for fact in found.attention])]
-    missing = dict.fromkeys(what for wear in worn for what in wear.missing)
-    if missing:
-        lines += ["", *paragraph(f"Missing for U: {clean(listed([*missing]))}.")]
+    lines += missing_for_u(worn)
     if any(wear.u_nm is None for wear in worn):
         lines += ["", *paragraph(_UNCERTAIN)]
     if found.wears:
         lines += ["", *paragraph(_USED)]
     return "\n".join(lines) + "\n"
+
+
+def missing_for_u(worn: Sequence[Wear]) -> list[str]:
+    """What would have to be known."""
+    missing = dict.fromkeys(what for wear in worn for what in wear.missing)
+    return ["", *paragraph(f"Missing for U: {clean(listed([*missing]))}.")] if missing else []
 
 
 def wear_table(worn: Sequence[Wear], unit: str) -> list[str]:
@@ -52,16 +55,8 @@ def wear_table(worn: Sequence[Wear], unit: str) -> list[str]:
         Column(f"before [{unit}]", lambda w: exact(w.before_nm, unit)),
         Column("after", lambda w: "" if w.after_nm is None else exact(w.after_nm, unit)),
         Column("wear", lambda w: "" if w.wear_nm is None else exact(w.wear_nm, unit)),
-        Column("U", lambda w: _uncertainty(w, unit), shown=any(w.u_nm is not None for w in worn)),
+        Column("U", lambda w: wear_u(w.u_nm, unit) or "", shown=any(w.u_nm is not None for w in worn)),
     )
-
-
-def _uncertainty(wear: Wear, unit: str) -> str:
-    """Two digits, rounded up, so that it never looks better than it is."""
-    if not wear.u_nm:
-        return ""
-    in_unit = Decimal(wear.u_nm) / NM_PER_UNIT[unit]
-    return f"{in_unit.quantize(Decimal(1).scaleb(in_unit.adjusted() - 1), ROUND_CEILING):f}"
 
 
 def torn_down_document(found: TornDown, unit: str) -> str:
@@ -71,7 +66,7 @@ def torn_down_document(found: TornDown, unit: str) -> str:
         engine=found.engine,
         job=found.job,
         wear=[_value(wear, unit) for wear in found.wears],
-        events=[event_value(event) for event in found.events],
+        events=[event_value(event, unit) for event in found.events],
         attention=attention_values(found.attention, unit),
     )
 
@@ -89,7 +84,7 @@ def _value(wear: Wear, unit: str) -> dict[str, Value]:
         "before": length(wear.before_nm, unit),
         "after": length(wear.after_nm, unit),
         "wear": length(wear.wear_nm, unit),
-        "uncertainty": Number(_uncertainty(wear, unit)) if wear.u_nm else None,
+        "uncertainty": wear_u(wear.u_nm, unit),
         "missing": [*wear.missing],
         "grew": wear.grew,
     }

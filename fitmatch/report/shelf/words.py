@@ -1,14 +1,17 @@
 """What the shelf refuses, and what needs attention on it, in sentences that say what to do next."""
 
 from collections.abc import Callable, Mapping
+from pathlib import Path
 from typing import Any, Final
 
 from fitmatch.facts import Fact
 from fitmatch.lengths import with_unit
 from fitmatch.names import fault_in_permission, fault_in_text
-from fitmatch.wording import as_argument, listed, printable
+from fitmatch.shelf.records import Difference
+from fitmatch.wording import as_argument, listed, printable, seen_from_here
 
 Slots = Mapping[str, Any]
+_LIKELY: Final = "`fitmatch assembled` tells what is likely"
 
 
 def words(fact: Fact, unit: str = "in") -> str:
@@ -18,6 +21,38 @@ def words(fact: Fact, unit: str = "in") -> str:
 
 def _shell(s: Slots) -> str:
     return f"shell {s['number']} ({s['name']})"
+
+
+def _again(s: Slots) -> str:
+    """The next commands for a job, as they are to be typed."""
+    job, db = seen_from_here(Path(s["folder"])), _db(s)
+    shelf = f" --from-shelf{db}" if s["from_shelf"] else ""
+    return f"solve again: `fitmatch assign {job}{shelf} --save`, then `fitmatch shelf set-aside {job}{db}`"
+
+
+def _db(s: Slots) -> str:
+    """The shelf, if it was named."""
+    return f" --db {as_argument(str(s['db']))}" if s.get("db") else ""
+
+
+def difference(one: Difference, unit: str) -> str:
+    """What a column said before, and what it says after."""
+    before, after = (_cell(one, value, unit) for value in (one.before, one.after))
+    return printable(f"{_column(one)}: {before} > {after}")
+
+
+def _changes(s: Slots, unit: str) -> str:
+    return listed([f"{_column(c)} is {_cell(c, c.after, unit)}, was {_cell(c, c.before, unit)}" for c in s["changes"]])
+
+
+def _column(one: Difference) -> str:
+    return one.what.removesuffix("_nm")
+
+
+def _cell(one: Difference, value: object, unit: str) -> str:
+    if one.what.endswith("_nm") and isinstance(value, int):
+        return with_unit(value, unit)
+    return str(value or "empty")
 
 
 def _numbers(s: Slots) -> str:
@@ -32,7 +67,7 @@ def _holder(s: Slots) -> str:
 
 def _how_it_is(s: Slots) -> str:
     if s["state"] in ("fitted", "set-aside"):
-        todo = f"`fitmatch shelf put-back {as_argument(str(s['job']))} {as_argument(str(s['position']))}` frees it"
+        todo = _out_of_engine(s) if s["state"] == "fitted" else f"{_back(s)} frees it"
         return f"{_shell(s)} {_holder(s)}; {todo}"
     why = f" ({s['reason']})" if s["reason"] else ""
     return f"{_shell(s)} is {s['state']}{why}"
@@ -40,13 +75,49 @@ def _how_it_is(s: Slots) -> str:
 
 def _other_readings(s: Slots, unit: str) -> str:
     was, now = ("not measured" if nm is None else with_unit(nm, unit) for nm in (s["was_nm"], s["is_nm"]))
-    text = f"{s['file']}:{s['row']}: {_shell(s)} is on the shelf with other readings, {was} there and {now} here"
+    other = [c for c in s["changes"] if c.what != "wall_nm"]
+    found = [f"{_column(c)} {_cell(c, c.before, unit)} there and {_cell(c, c.after, unit)} here" for c in other]
+    if was != now or not found:
+        found.insert(0, f"other readings, {was} there and {now} here")
+    text = f"{s['file']}:{s['row']}: {_shell(s)} is on the shelf with {listed(found)}"
     return f"{text}; if it was measured again say --remeasured {s['number']}, if this is another box --new-box"
 
 
 def _other_half(s: Slots, _: str) -> str:
     text = f"{s['file']}:{s['row']}: {_shell(s)} is on the shelf as another kind or half"
     return f"{text}; correct the file, or say --new-box if this is another box"
+
+
+def _older_than_teardown(s: Slots, _: str) -> str:
+    text = f"{s['file']}:{s['row']}: this file is older than the teardown of engine {s['engine']}, in which {_shell(s)}"
+    text = f"{text} has run: its reading is {'one ' if s.get('same_day') else ''}from before"
+    todo = f"write today's reading into it, with its day in `measured_on`, and say --remeasured {s['number']}"
+    late = "; if it truly reads the same, measure it on a later day" if s.get("same_day") else ""
+    return f"{text}; {todo}{late}"
+
+
+def _measured_inside(s: Slots, _: str) -> str:
+    text = f"{s['file']}:{s['row']}: {_shell(s)} {_holder(s)} and cannot be measured inside it"
+    return f"{text}; {_out_of_engine(s)}"
+
+
+def _out_of_engine(s: Slots) -> str:
+    """How a fitted shell comes out: one that has run never as if it had not."""
+    return f"after a trial fit: {_back(s)}; an engine that has run: {_teardown(s)}"
+
+
+def _back(s: Slots) -> str:
+    return f"`fitmatch shelf put-back {as_argument(str(s['job']))} {as_argument(str(s['position']))}{_db(s)}`"
+
+
+def _teardown(s: Slots) -> str:
+    return f"`fitmatch shelf teardown {s['engine']} FILE{_db(s)}`"
+
+
+def _as_not_run(s: Slots, _: str) -> str:
+    """What a position that was fitted counts as once it is put back."""
+    text = f"the shells of {listed(s['positions'])} of {s['job']} are what they were before engine {s['engine']}"
+    return f"{text}, as not run; if it ran: `fitmatch shelf correct {s['event']}{_db(s)}`, then {_teardown(s)}"
 
 
 def _grew(s: Slots, unit: str) -> str:
@@ -63,6 +134,19 @@ def _slipped(s: Slots, unit: str) -> str:
     return f"{text}; correct the reading" if s["part"] == "journal" else f"{text}; measure it again and take it in"
 
 
+def _read(s: Slots, unit: str) -> str:
+    """A clearance that was read with the shells in, and how far it is outside its limits."""
+    over, limit = (s["shortfall_nm"], "below min") if s["shortfall_nm"] else (s["excess_nm"], "above max")
+    off = f"{with_unit(over, unit)} {limit}{' at its tightest' if s['shortfall_nm'] else ''}"
+    return f"assembled clearance {with_unit(s['assembled_nm'], unit)} by {s['method']}, {off}: NOT TO BE RUN"
+
+
+def _read_apart(s: Slots, unit: str) -> str:
+    read, calculated = (with_unit(s[name], unit) for name in ("assembled_nm", "calculated_nm"))
+    text = f"{s['position']}: assembled clearance {read} by {s['method']}, calculated {calculated}"
+    return f"{text}: {str(s['verdict']).upper()}; find out why before the engine runs: {_LIKELY}"
+
+
 def _newer(s: Slots, _: str) -> str:
     text = f"the shelf {s['where']} was written by a newer fitmatch (version {s['version']}, known up to {s['known']})"
     return f"{text}; use that one, nothing here was touched"
@@ -70,17 +154,30 @@ def _newer(s: Slots, _: str) -> str:
 
 def _two_jobs(s: Slots, _: str) -> str:
     text = f"another job named {s['job']} has shells set aside, that of {s['folder']}"
-    return f"{text}; rename this folder, or put that one's shells back: `fitmatch shelf put-back {s['job']}`"
+    back = f"`fitmatch shelf put-back {as_argument(s['job'])}{_db(s)}`"
+    return f"{text}; rename this folder, or put that one's shells back: {back}"
+
+
+def _release(s: Slots) -> str:
+    """How a hold is lifted."""
+    return f"`fitmatch shelf release {s['number']} REASON{_db(s)}`"
 
 
 def _inputs_changed(s: Slots, _: str) -> str:
-    text = f"the inputs of {s['job']} have changed since its plan was saved"
-    return f"{text}; save a new one with `fitmatch assign --save` and set it aside"
+    return f"the inputs of {s['job']} have changed since its plan was saved; {_again(s)}"
+
+
+def _nothing_held(s: Slots, _: str) -> str:
+    text = f"{s['job']} has nothing set aside"
+    if not s.get("fitted"):
+        return text
+    are = "is" if len(s["fitted"]) == 1 else "are"
+    return f"{text}; {listed(s['fitted'])} of it {are} fitted; {_out_of_engine({**s, 'position': s['fitted'][0]})}"
 
 
 def _position_void(s: Slots, _: str) -> str:
     text = f"{s['position']} of {s['job']} is void: its {s['half']} shell {s['name']} is gone"
-    return f"{text}; solve again with `fitmatch assign --save`, then `fitmatch shelf set-aside`"
+    return f"{text}; {_again(s)}"
 
 
 _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
@@ -90,7 +187,7 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     "not-a-shelf": lambda s, _: f"{s['where']} is no shelf of fitmatch; name another file, nothing here was touched",
     "damaged": lambda s, _: f"the shelf {s['where']} is damaged; go back to a copy of it",
     "cannot-open": lambda s, _: f"the shelf {s['where']} cannot be opened; check the path and its permissions",
-    "no-shelf": lambda s, _: f"there is no shelf {s['where']}; correct the path, or FITMATCH_DB",
+    "no-shelf": lambda s, _: f"there is no shelf {s['where']}; correct the path of --db, or FITMATCH_DB",
     "cannot-make": lambda s, _: f"the shelf {s['where']} cannot be made: {s['why']}; check the path",
     "busy": lambda s, _: (
         f"the shelf {s['where']} is in use by another command for more than {s['seconds']:g} s; try again"
@@ -109,6 +206,9 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     ),
     "unknown-box": lambda s, _: f"there is no box {s['name']} on the shelf; `fitmatch shelf show` lists them",
     "ambiguous-box": lambda s, _: f"several boxes are named {s['name']}",
+    "shell-or-box": lambda s, _: (
+        f"{s['name']} is the number of a shell and a sealed box; write BOX/NAME for the one, {s['name']}/ for the other"
+    ),
     "unknown-job": lambda s, _: f"no job named {s['job']} has ever had shells set aside; a job is named as its folder",
     "unknown-engine": lambda s, _: f"there is no engine {s['number']}; `fitmatch shelf engines` lists them",
     "unknown-event": lambda s, _: f"there is no event {s['number']}; `fitmatch shelf history SHELL` lists them",
@@ -116,10 +216,19 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     "future": lambda s, _: f"{s['name']}: {s['column']} {s['date']} is in the future; correct the date",
     "other-readings": _other_readings,
     "other-half": _other_half,
+    "older-than-teardown": _older_than_teardown,
+    "measured-inside": _measured_inside,
     "not-remeasured": lambda s, _: f"--remeasured {s['name']}: no such shell of the shelf has a reading in these files",
     # setting aside and putting back
-    "no-plan": lambda s, _: f"{s['job']} has no saved plan; make one with `fitmatch assign --save`",
+    "no-plan": lambda s, _: (
+        f"{s['job']} has no saved plan; make one with `fitmatch assign {seen_from_here(Path(s['folder']))} --save`"
+    ),
     "inputs-changed": _inputs_changed,
+    "no-longer-shared": lambda s, _: f"{s['why']}; {s['cure']}",
+    "taken-down": lambda s, _: (
+        f"engine {s['number']}, built by this plan of {s['job']}, was taken down on {s['day']}; its record is "
+        f"`fitmatch sheet --engine {s['number']}{_db(s)}`"
+    ),
     "two-jobs": _two_jobs,
     "not-on-shelf": lambda s, _: f"shell {s['name']} of the plan is not on the shelf; take it in first",
     "reads-otherwise": lambda s, _: (
@@ -132,10 +241,10 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
         f"{_shell(s)} was used in {s['job']} {s['position']} {s['half']} (engine {s['engine']}): only for there"
     ),
     "fitted-otherwise": lambda s, _: (
-        f"{s['position']} of {s['job']} is fitted with other shells; first `fitmatch shelf put-back "
-        f"{as_argument(s['job'])} {as_argument(s['position'])}`"
+        f"{s['position']} of {s['job']} is fitted with other shells, which come out first; {_out_of_engine(s)}"
     ),
-    "nothing-held": lambda s, _: f"{s['job']} has nothing set aside",
+    "nothing-held": _nothing_held,
+    "as-not-run": _as_not_run,
     "nothing-there": lambda s, _: f"{s['job']} has nothing set aside or fitted at {s['position']}",
     "outside-limits": lambda s, _: f"{s['position']} is outside its limits: NOT TO BE ASSEMBLED",
     "in-doubt": lambda s, _: (
@@ -152,22 +261,44 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     ),
     "not-set-aside": lambda s, _: f"{s['job']} has nothing set aside for {s['position']}",
     "already-fitted": lambda s, _: f"{s['position']} of {s['job']} is fitted already",
-    "void": lambda s, _: (
-        f"{s['position']} of {s['job']} is void, as a shell of it is no longer set aside; solve again with "
-        "`fitmatch assign --save`, then `fitmatch shelf set-aside`"
+    "void": lambda s, _: f"{s['position']} of {s['job']} is void, as a shell of it is no longer set aside; {_again(s)}",
+    "void-on-hold": lambda s, _: (
+        f"{s['position']} of {s['job']} is void: {s['name']} is on hold ({s['hold']}); {_again(s)}; or, once that is "
+        f"settled, {_release(s)}"
+    ),
+    "void-described": lambda s, unit: (
+        f"{s['position']} of {s['job']} is void, planned with {s['name']} as it was: {_changes(s, unit)}; {_again(s)}"
+    ),
+    "fitted-on-hold": lambda s, _: (
+        f"{_shell(s)}, fitted in engine {s['engine']} at {s['position']}, is on hold ({s['hold']}): that engine is "
+        f"not to run until this is settled; then {_release(s)}"
+    ),
+    "fitted-described": lambda s, unit: (
+        f"{_shell(s)}, fitted in engine {s['engine']} at {s['position']}, is described otherwise than it was fitted: "
+        f"{_changes(s, unit)}; check whether it belongs there before the engine runs"
     ),
     "not-to-be-assembled": lambda s, _: (
         f"{s['position']} of {s['job']} is outside its limits, NOT TO BE ASSEMBLED; only with the engine maker's "
         f"written permission, quoted: --permission {as_argument(s['position'] + '=TEXT')}"
     ),
+    "not-to-be-run": lambda s, unit: (
+        f"{s['position']} of {s['job']}: {_read(s, unit)}; take it apart and find out why: {_LIKELY}; fitted so only "
+        f"with the engine maker's written permission, quoted: --permission {as_argument(s['position'] + '=TEXT')}"
+    ),
+    "read-outside": lambda s, unit: f"{s['position']}: {_read(s, unit)}; take it apart and find out why: {_LIKELY}",
+    "read-apart": _read_apart,
     "permission-unknown": lambda s, _: f"--permission {s['position']}: no such position is being fitted",
     "permission-empty": lambda s, _: f"--permission {s['position']}: quote what the engine maker allows in writing",
     "permission-no": lambda s, _: f"--permission {s['position']}: {fault_in_permission(s['text'])}",
     "permission-idle": lambda s, _: f"--permission {s['position']}: it is inside its limits and needs none",
+    "nothing-new": lambda s, _: (
+        f"{s['job']} has nothing set aside, and no reading with its shells in that is not on record"
+    ),
     "fitted-outside": lambda s, _: f"{s['position']} is fitted OUT OF LIMITS, permitted: {s['text']}",
     # handling and counting
     "bad-text": lambda s, _: f"the {s['what']} {fault_in_text(s['text'], s['what'])}",
-    "no-reason": lambda s, _: "say why it is scrapped",
+    "no-reason": lambda s, _: f"say why it is {s['what']}",
+    "not-on-hold": lambda s, _: f"{_shell(s)} is not on hold",
     "as-it-is": lambda s, _: _how_it_is(s),
     "position-void": _position_void,
     "box-gone": lambda s, _: f"box {s['name']} was sent back already",

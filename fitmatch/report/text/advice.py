@@ -11,6 +11,7 @@ from fitmatch.report.screen.table import target_and_limits
 from fitmatch.report.shared.grounds import grounds, grounds_without_answer
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.shared.scale import NOTHING, UNITS, Scale, scale_for
+from fitmatch.report.text.attention import NOT_LOOKED_THROUGH_YET
 from fitmatch.report.text.report import CLOSING
 from fitmatch.report.words.advice import AFTER_METAL, METAL, RISKS, advice_words, box_chance, reads_words, sizes_words
 from fitmatch.study.advice.advised import ACTIONS, OTHER_PIN, Advised, AdvisedJobs, Boxes, Order
@@ -45,6 +46,8 @@ def _heading(found: AdvisedJobs, scale: Scale) -> list[str]:
     title = "; ".join(clean(job.title or job.folder.name) for job in found.jobs)
     plan = "" if found.answer is None else f"; now: by strategy {found.answer.strategy}"
     lines = [*paragraph(title), *paragraph(f"Lengths in {UNITS[scale.unit]}; walls: the total of both halves{plan}.")]
+    if not found.looked_through:
+        lines += paragraph(NOT_LOOKED_THROUGH_YET)
     if found.answer is None:
         return [*lines, *paragraph("No shells yet: what each position wants, and nothing to choose from.")]
     bad = [one for one in found.positions if not one.is_inside]
@@ -58,7 +61,7 @@ def _heading(found: AdvisedJobs, scale: Scale) -> list[str]:
         number = len(found.positions)
         lines += paragraph(f"{number - len(unjudged)} of {number} positions can be inside their limits.")
     else:
-        rest = "" if doubtful else ": nothing is needed"
+        rest = "" if doubtful or not found.looked_through else ": nothing is needed"
         lines += paragraph(f"All {len(found.positions)} positions can be inside their limits{rest}.")
     if unjudged:
         tables = listed([f"[{dotted(('fit', kind))}]" for kind in dict.fromkeys(p.position.kind for p in unjudged)])

@@ -16,6 +16,12 @@ from fitmatch.report.words.reasons import misses_of, words_of
 from fitmatch.wording import listed
 
 NOT_LOOKED_THROUGH = "NOT LOOKED THROUGH"
+_TIME_RAN_OUT = f"{NOT_LOOKED_THROUGH}: time ran out before the readings were looked through for mistakes"
+_LOOK_THROUGH = (
+    "Before anything else let `fitmatch check` look through the readings, or run this again with more time "
+    "(--time-limit): a wrong reading may be among them."
+)
+NOT_LOOKED_THROUGH_YET = f"{_TIME_RAN_OUT}. {_LOOK_THROUGH}"  # where there is no list of what to do
 _MOST_SHELLS = 10
 _GROUP = 3  # so many bad positions that the same keeps out are told in one item
 
@@ -52,7 +58,7 @@ def attention(plan: JobPlan, proofs: Mapping[str, Proof], unit: str) -> list[str
     # A misfit often follows from a reading in doubt, so those come first.
     found = [f"IN DOUBT: {line}" for line in doubt_lines(plan.doubts, unit, plan.job.unit)]
     if not plan.looked_through:
-        found.append(f"{NOT_LOOKED_THROUGH}: time ran out before the readings were looked through for mistakes")
+        found.append(_TIME_RAN_OUT)
     found += _failing(plan, unit)
     found += _without_reading(plan)
     told = {lock for p in plan.unmeasured_positions for lock in (p.upper, p.lower)}
@@ -79,10 +85,7 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
     in_doubt = plan.doubted.kinds
     steps = []
     if not plan.looked_through:
-        steps.append(
-            "Before anything else let `fitmatch check` look through the readings, or run this again with more time "
-            "(--time-limit): a wrong reading may be among them."
-        )
+        steps.append(_LOOK_THROUGH)
     if in_doubt & waiting:
         steps.append(
             "Before anything else measure again what is in doubt, write down what you find and run this again."
@@ -122,7 +125,8 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
         steps.append(f"Run no engine with a bore marked {DANGER}: its shells are only the least bad choice.")
     if any(not p.proven for p in proofs.values()):
         steps.append("Allow more time (--time-limit) if the plan is to be proven the best.")
-    if old := sum(s.is_shelved for p in plan.placements for s in (p.upper, p.lower)):
+    placed = (s for p in plan.placements for s in (p.upper, p.lower) if s.is_shelved)
+    if old := sum(plan.shelved[s.key].seat is None for s in placed):  # others are inside the engine
         which = "the shell" if old == 1 else f"the {old} shells"
         steps.append(
             f"{'Then' if steps else 'First'} measure {which} of this plan that "

@@ -31,6 +31,12 @@ def misses_of(misfit: Fact, unit: str) -> str:
     return _misses(slots["misses"], unit)
 
 
+def out_by(misfit: Fact, unit: str) -> str:
+    """The clearance of a bore outside its limits, the limit, and by how much it is out: nothing of its walls."""
+    slots: _Slots = misfit.slots
+    return "; and ".join(_out(miss, unit) for miss in slots["misses"])
+
+
 def flag_words(flag: Flag, unit: str) -> str:
     """The same for a flag, with a warning before it if the clearance is outside its limits."""
     words = words_of(flag.what, unit)
@@ -160,11 +166,23 @@ def _miss(fact: Fact, unit: str) -> str:
     gap = s["gap_nm"]
     if fact.code == "no-clearance":
         return f"{steps(unit, gap)} too thick to leave any clearance" if gap else "no clearance is left"
-    thick = fact.code == "too-thick"
-    too, judged, limit = ("thick", "at the tightest places", "min") if thick else ("thin", "by the means", "max")
-    clearance, bound = sizes(unit, [s["clearance_nm"], s["limit_nm"]], gap)
+    return f"{steps(unit, gap)} too {'thick' if fact.code == 'too-thick' else 'thin'}, {_against(fact, unit)}"
+
+
+def _out(fact: Fact, unit: str) -> str:
+    if fact.code == "no-clearance":
+        return "no clearance is left"
+    s: _Slots = fact.slots
+    return f"{_against(fact, unit)}: {steps(unit, s['gap_nm'])} {'below' if fact.code == 'too-thick' else 'above'}"
+
+
+def _against(fact: Fact, unit: str) -> str:
+    """The clearance that was judged, and its limit."""
+    s: _Slots = fact.slots
+    judged, limit = ("at the tightest places", "min") if fact.code == "too-thick" else ("by the means", "max")
+    clearance, bound = sizes(unit, [s["clearance_nm"], s["limit_nm"]], s["gap_nm"])
     by, guard = f" {judged}" if s["scattered"] else "", " with guard" if s["guarded"] else ""
-    return f"{steps(unit, gap)} too {too}, clearance{by} {clearance}, {limit}{guard} {bound}"
+    return f"clearance{by} {clearance}, {limit}{guard} {bound}"
 
 
 def _misses(misses: Sequence[Fact], unit: str) -> str:

@@ -1,4 +1,4 @@
-"""Why a question about one position is refused, in words."""
+"""Why a question is refused, in words."""
 
 from typing import Final
 
@@ -32,6 +32,22 @@ _TEXTS: Final = {
     "engine maker's min and max in {tables} of job.toml",
     "kinds-differ": "the kinds {kinds} have other targets or limits; say which is meant with --kind",
     "target-outside": "{target_nm} is outside the limits of {position}, {min_nm} to {max_nm}; choose others",
+    "workers-lost": "{times} times a worker ended while it worked on draws {first} to {last} ({reason}); if memory is "
+    "short, ask for fewer workers",
+    "no-cluster": "no scheduler of a cluster can be reached at `{address}` within {wait_s:g} s ({reason}); start it "
+    "with `dask scheduler`, or correct the address",
+    "cluster-without-workers": "the scheduler at `{address}` has had no worker for {wait_s:g} s; start some with `dask "
+    "worker {address}`",
+    "cluster-version": "a worker of `{address}` has fitmatch {theirs}, and this is {ours}; install the same version "
+    "everywhere",
+    "cluster-unfit": "the workers of `{address}` cannot work for fitmatch ({reason}); install the same version "
+    "everywhere",
+    "draws-in-use": "{file} is in use by another run; wait until it ends, or name another file",
+    "draws-of-others": "{file} has draws of other inputs, other options or another version; name another file, or "
+    "remove this one to begin again",
+    "no-draws": "{file} is another kind of file, and was left as it is; name one that does not exist yet",
+    "draws-damaged": "{file}:{row}: this is not the draw that belongs here; remove the line and all below it",
+    "draws-unusable": "draws cannot be kept in {file}: {reason}; name another file",
     "no-budget": "nothing says how many boxes may be opened; write budget under [boxes] in job.toml, or add --budget 3",
     "no-sealed-boxes": "the shelf has no sealed box of this job's families; leave out --from-shelf, or take one in",
     "nothing-measured": "no position is measured, and [drawing.KIND] has no limits of journal and housing bore to draw "

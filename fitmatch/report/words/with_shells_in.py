@@ -3,7 +3,8 @@
 from typing import Final
 
 from fitmatch.gauging.assembled import Check, Verdict
-from fitmatch.report.shared.scale import Scale
+from fitmatch.lengths import fixed
+from fitmatch.report.shared.scale import Scale, telling
 
 VERDICTS: Final = {Verdict.AGREES: "agrees", Verdict.APART: "APART", Verdict.MISTAKE: "A MISTAKE"}
 
@@ -17,8 +18,10 @@ def limit_broken(check: Check, scale: Scale) -> str:
     elif check.above_tightest_nm:
         at = f" ({scale.length(check.tightest_nm)} at the largest place of the journal)"
     assert bound is not None
+    places = telling(scale.unit, check.assembled_nm, [bound], scale.decimals)
+    found, allowed = (f"{fixed(nm, scale.unit, places)} {scale.unit}" for nm in (check.assembled_nm, bound))
     return (
-        f"assembled clearance {scale.with_unit(check.assembled_nm)}{at}, {limit} {scale.with_unit(bound)}: "
+        f"assembled clearance {found}{at}, {limit} {allowed}: "
         f"{scale.amount(over)} {scale.step} {'below' if limit == 'min' else 'above'}"
     )
 

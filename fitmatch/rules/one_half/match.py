@@ -10,7 +10,7 @@ from typing import ClassVar, Self
 from fitmatch.facts import Fact
 from fitmatch.records.ask import Ask
 from fitmatch.records.job import Half, Rule
-from fitmatch.records.parts import ANY, Position, Shell, marks_agree
+from fitmatch.records.parts import ANY, KEPT_FOR, Position, Shell, marks_agree
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,12 +55,16 @@ class Match(Rule):
 
     def reads(self, position: Position, side: str, other: Half) -> Iterator[tuple[str, tuple[str, ...]]]:
         wanted = self.asks(position, side)
-        if wanted != ANY:
+        if wanted != ANY and self.column != KEPT_FOR:  # what is bought is set aside for nobody
             yield self.column, (wanted,)
 
     def demand(self, position: Position, side: str) -> Fact | None:
         wanted = self.asks(position, side)
-        return None if wanted == ANY else Fact(self.key, {"column": self.column, "wanted": wanted})
+        return (
+            None
+            if wanted == ANY or self.column == KEPT_FOR
+            else Fact(self.key, {"column": self.column, "wanted": wanted})
+        )
 
     def refusal(self, position: Position, side: str, shell: Shell) -> Fact:
         mark, wanted = shell.marks[self.at], self.asks(position, side)

@@ -29,6 +29,7 @@ from fitmatch.shelf.store.schema import (
     METADATA,
     SET_ASIDE,
     SHELLS,
+    SINCE,
     VERSION,
     VERSIONS,
 )
@@ -89,15 +90,17 @@ def import_(shelf: Shelf, folder: str | PathLike[str]) -> Copied:
     with shelf.writing() as connection:
         if any(connection.execute(select(table).limit(1)).first() is not None for table in _TABLES):
             raise RefusedError(Fact("not-empty"))
-        _check_version(path, findings)
-        rows = {table.name: _read(connection, path, table, findings) for table in _TABLES}
+        version = _version(path, findings)
+        there = [table for table in _TABLES if table.info.get(SINCE, version) <= version]
+        rows = {table.name: _read(connection, path, table, findings) for table in there}
         if findings.problems:
             raise InputError(findings.problems, findings.warnings, findings.number)
         _check_holders(connection)
     return Copied(str(path), rows)
 
 
-def _check_version(folder: Path, findings: Findings) -> None:
+def _version(folder: Path, findings: Findings) -> str:
+    """The version of the shelf that was exported; raises RefusedError if nobody knows it."""
     column = ExportedColumn("version", "text", empty=False, needed=True)
     found = [row["version"] for row in exported_rows(folder, _VERSION_FILE, [column], findings)]
     if findings.problems:
@@ -105,6 +108,7 @@ def _check_version(folder: Path, findings: Findings) -> None:
     if len(found) != 1 or found[0] not in VERSIONS:
         version = ", ".join(map(str, found)) or "none"
         raise RefusedError(Fact("newer", {"where": str(folder), "version": version, "known": VERSIONS[-1]}))
+    return str(found[0])
 
 
 def _read(connection: Connection, folder: Path, table: Table, findings: Findings) -> int:

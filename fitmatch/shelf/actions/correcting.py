@@ -1,42 +1,55 @@
 """Correcting a mistake: events that restore what was before those of another action, which stay in the history."""
 
 from collections.abc import Iterable
-from typing import Final
 
-from sqlalchemy import Connection, RowMapping, select
+from sqlalchemy import Connection, RowMapping, func, select
 from sqlalchemy.exc import IntegrityError
 
 from fitmatch.facts import Fact
-from fitmatch.shelf.events import KEEPS, By, Change, Hold, change, events_numbered, told
+from fitmatch.shelf.events import (
+    KEEPS,
+    By,
+    Change,
+    Hold,
+    change,
+    events_numbered,
+    kept_readings,
+    note_boxes,
+    readings_told,
+    told,
+)
+from fitmatch.shelf.finding import may_exist
 from fitmatch.shelf.jobs import open_job
-from fitmatch.shelf.records import Changed
+from fitmatch.shelf.records import TEARDOWN, Changed
 from fitmatch.shelf.refusals import RefusedError, refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
-from fitmatch.shelf.store.schema import ENGINES, EVENTS, JOBS
-
-_TEARDOWN: Final = "teardown"
+from fitmatch.shelf.store.schema import BOXES, ENGINE_POSITIONS, ENGINES, EVENTS, JOBS, SENT_BACK, SHELLS
 
 
 def correct(shelf: Shelf, number: int, *, by: str = "", note: str = "") -> Changed:
     """Restore what was before the action that an event is of, for all of its shells: half of a pair, or some shells of
     an engine, are no state that anybody has seen. Refused where a later event of any of these shells stands."""
     with shelf.writing() as connection:
-        event = _event(connection, number)
+        event = _event(connection, number) if may_exist(number) else None
         if event is None:
             raise RefusedError(Fact("unknown-event", {"number": number}))
-        if event["before"] is None:
+        returned = _returned(connection, event)
+        if event["before"] is None and returned is None:
             raise RefusedError(Fact("nothing-before", {"number": number, "shell": event["shell"]}))
         action = _of_one_action(connection, event)
         refuse_if_any(_later(connection, action))
+        refuse_if_any([] if returned is None else _later_of_box(connection, returned))
         said = By(shelf.now(), "correct", job=event["job"], engine=event["engine"], by=by, note=note)
         wanted = [_undone(one) for one in action]
         holds = [one.hold for one in wanted if one.hold is not None and one.hold is not KEEPS]
         _refuse_two_jobs(connection, holds)
         try:
-            events = change(connection, said, wanted)
+            back = () if returned is None else _box_back(connection, said, returned)
+            events = (*back, *change(connection, said, wanted))
         except IntegrityError as error:  # another shell has taken its place
             slots = {"number": number, "position": event["position"]}
             raise RefusedError(Fact("place-taken", slots)) from error
+        _write_what_was_read(connection, action)
         _write_whether_it_stands(connection, event, holds)
         return Changed(events_numbered(connection, events))
 
@@ -47,12 +60,38 @@ def _event(connection: Connection, number: int) -> RowMapping | None:
 
 def _of_one_action(connection: Connection, event: RowMapping) -> list[RowMapping]:
     """The events of the action that this one is of; an earlier version kept nothing that tells the others."""
-    first = told(event).get("first")
+    first = event["number"] + 1 if event["shell"] is None else told(event).get("first")
     if first is None:
         return [event]
     query = select(EVENTS).where(EVENTS.c.number >= first, EVENTS.c.at == event["at"], EVENTS.c.before.is_not(None))
     rows = connection.execute(query.order_by(EVENTS.c.number)).mappings()
     return [row for row in rows if told(row).get("first") == first]
+
+
+def _returned(connection: Connection, event: RowMapping) -> RowMapping | None:
+    """The event of the box, right before those of its shells, where the action sent it back or corrected that."""
+    found: RowMapping | None = event
+    if event["shell"] is not None:
+        found = _event(connection, told(event).get("first", 0) - 1)
+        of_shell = select(SHELLS.c.box).where(SHELLS.c.number == event["shell"])
+        same = found is not None and (found["at"], found["action"]) == (event["at"], event["action"])
+        if found is None or not same or found["box"] != connection.execute(of_shell).scalar():
+            return None
+    return found if found is not None and SENT_BACK in (found["from_state"], found["to_state"]) else None
+
+
+def _box_back(connection: Connection, said: By, returned: RowMapping) -> tuple[int, ...]:
+    was, now = returned["from_state"], returned["to_state"]
+    connection.execute(BOXES.update().where(BOXES.c.number == returned["box"]).values(state=was))
+    return note_boxes(connection, said, [(returned["box"], now, was)], corrects=returned["number"])
+
+
+def _later_of_box(connection: Connection, returned: RowMapping) -> Iterable[Fact]:
+    later = select(func.max(EVENTS.c.number)).where(
+        EVENTS.c.box == returned["box"], EVENTS.c.number > returned["number"]
+    )
+    if (last := connection.execute(later).scalar()) is not None:
+        yield Fact("later-event", {"number": returned["number"], "later": last})
 
 
 def _later(connection: Connection, action: Iterable[RowMapping]) -> Iterable[Fact]:
@@ -67,7 +106,19 @@ def _undone(event: RowMapping) -> Change:
     before = told(event)
     held = before.get("hold")
     hold = KEEPS if "hold" not in before else held and Hold(**held)
-    return Change(event["shell"], before["shell"], hold, corrects=event["number"])
+    was, now = readings_told(event, "was"), readings_told(event, "now")
+    kept = {} if was is None or now is None or hold is not KEEPS else kept_readings(now, was)
+    return Change(event["shell"], before["shell"], hold, corrects=event["number"], kept=kept)
+
+
+def _write_what_was_read(connection: Connection, action: Iterable[RowMapping]) -> None:
+    """The clearance that was on record before, of positions whose readings alone are corrected."""
+    for row in action:
+        was = readings_told(row, "was")
+        if was is not None and "hold" not in told(row):
+            here = (ENGINE_POSITIONS.c.engine == row["engine"]) & (ENGINE_POSITIONS.c.position == row["position"])
+            before = was[0].assembled_nm if was else None
+            connection.execute(ENGINE_POSITIONS.update().where(here).values(assembled_nm=before))
 
 
 def _refuse_two_jobs(connection: Connection, holds: Iterable[Hold]) -> None:
@@ -87,5 +138,5 @@ def _write_whether_it_stands(connection: Connection, event: RowMapping, holds: I
     root = event
     while root["corrects"] is not None and (before := _event(connection, root["corrects"])) is not None:
         root = before
-    if root["action"] == _TEARDOWN:
+    if root["action"] == TEARDOWN:
         connection.execute(ENGINES.update().where(mine).values(torn_down=root["at"]))

@@ -36,4 +36,4 @@ def count(shelf: Shelf, names: Sequence[str], *, location: str | None = None, by
             for s in there.values()
             if location is not None and s.location != location
         ]
-        return Changed(events_numbered(connection, events), (*attention, *made_void(gone)))
+        return Changed(events_numbered(connection, events), (*attention, *made_void(connection, gone)))

@@ -7,11 +7,13 @@ from typing import Any
 from sqlalchemy import Connection, RowMapping, select
 
 from fitmatch.facts import Fact
+from fitmatch.names import natural
 from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.shelved import digest_of_readings
+from fitmatch.shelf.describing import faults_of_plan
 from fitmatch.shelf.events import By, Change, Hold, change, events_numbered, next_number
-from fitmatch.shelf.finding import records, shells_with
-from fitmatch.shelf.jobs import holds_of, known_job, latest_job, open_job
+from fitmatch.shelf.finding import may_exist, records, shells_with
+from fitmatch.shelf.jobs import holds_of, known_job, latest_job, open_job, where_it_is
 from fitmatch.shelf.planned import Planned, PlannedPosition
 from fitmatch.shelf.records import Changed, ShelfShell
 from fitmatch.shelf.refusals import HeldError, RefusedError, refuse_if_any
@@ -41,6 +43,8 @@ def set_aside(shelf: Shelf, planned: Planned, *, by: str = "", note: str = "") -
         held = holds_of(connection, job)
         _refuse_what_others_have(connection, job, seats, held)
         _refuse_to_move_what_is_fitted(job, seats, held)
+        loose = {seat: s.number for seat, s in seats.items() if s.number not in held or not held[s.number].engine}
+        refuse_if_any(faults_of_plan(connection, planned, loose))
         wanted = {shell.number: seat for seat, shell in seats.items()}
         given_up = [shell for shell, hold in held.items() if shell not in wanted]
         freed = change(connection, said._replace(action="put-back"), _put_back(connection, given_up))
@@ -79,9 +83,13 @@ def put_back(
             shell for shell, hold in held.items() if (hold.position in positions if positions else hold.engine is None)
         ]
         if not back:
-            raise RefusedError(Fact("nothing-held", {"job": job}))
+            slots = {"job": job, "engine": row["engine"], "fitted": tuple(sorted(there, key=natural))}
+            raise RefusedError(Fact("nothing-held", slots))
         said = By(shelf.now(), "put-back", job=job, engine=row["engine"], by=by, note=note)
-        return Changed(events_numbered(connection, change(connection, said, _put_back(connection, back))))
+        events = change(connection, said, _put_back(connection, back))
+        tried = {held[shell].position for shell in back if held[shell].engine is not None}
+        slots = {"job": job, "engine": row["engine"], "event": events[0], "positions": sorted(tried, key=natural)}
+        return Changed(events_numbered(connection, events), notices=(Fact("as-not-run", slots),) if tried else ())
 
 
 def _job_in(connection: Connection, known: RowMapping, folder: Path) -> RowMapping:
@@ -146,11 +154,13 @@ def refuse_if_read_otherwise(connection: Connection, planned: Planned) -> None:
         return
     numbers = {number for position in planned.positions for number in position.numbers.values()}
     if digest_of_readings((n, readings_of(connection, n)) for n in numbers) != planned.digest_of_shelved:
-        raise RefusedError(Fact("inputs-changed", {"job": planned.name}))
+        raise RefusedError(Fact("inputs-changed", {"job": planned.name, **where_it_is(planned.folder)}))
 
 
 def _shell(connection: Connection, planned: Planned, key: ShellKey, number: int | None) -> ShelfShell | Fact:
     by_name = (BOXES.c.name == key[0], SHELLS.c.name == key[1])
+    if number is not None and not may_exist(number):
+        return Fact("not-on-shelf", {"name": full_name(key)})
     named = records(connection, shells_with(*(by_name if number is None else (SHELLS.c.number == number,))))
     if not named:
         return Fact("not-on-shelf", {"name": full_name(key)})
@@ -209,7 +219,8 @@ def _ran_there(connection: Connection, job: RowMapping, shell: int, position: st
 def _refuse_to_move_what_is_fitted(job: RowMapping, seats: Seats, held: Mapping[int, Hold]) -> None:
     wanted = {shell.number: seat for seat, shell in seats.items()}
     moved = {hold.position for shell, hold in held.items() if hold.engine and wanted.get(shell) != hold[2:]}
-    refuse_if_any(Fact("fitted-otherwise", {"job": job["name"], "position": name}) for name in sorted(moved))
+    slots = {"job": job["name"], "engine": job["engine"]}
+    refuse_if_any(Fact("fitted-otherwise", slots | {"position": name}) for name in sorted(moved))
 
 
 def _write_positions(connection: Connection, job: RowMapping, planned: Planned, seats: Seats) -> list[str]:

@@ -3,27 +3,32 @@
 import json
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any, Final, NamedTuple
 
 from sqlalchemy import Connection, RowMapping, func, select
 
 from fitmatch.facts import Fact
 from fitmatch.records.keys import full_name
-from fitmatch.records.stock import Stock, StockBox, StockShell
-from fitmatch.shelf.events import By, Change, change, next_number, note_boxes, note_new
+from fitmatch.records.stock import Printed, Stock, StockBox, StockShell
+from fitmatch.shelf.describing import differences
+from fitmatch.shelf.events import By, Change, change, insert_rows, next_number, note_boxes, note_new, told
 from fitmatch.shelf.finding import numbered, parts
 from fitmatch.shelf.gauges import gauge_numbers
-from fitmatch.shelf.records import BoxChange, ShelfBox, TakenIn
+from fitmatch.shelf.jobs import job_of
+from fitmatch.shelf.records import BoxChange, Difference, ShelfBox, TakenIn
 from fitmatch.shelf.refusals import refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
-from fitmatch.shelf.store.schema import BOXES, FREE, OPENED, READINGS, SEALED, SHELLS
+from fitmatch.shelf.store.schema import BOXES, EVENTS, FITTED, FREE, OPENED, READINGS, SEALED, SET_ASIDE, SHELLS
 
+_UNTOLD: Final = ("hold", "note", "location", "turn", "undersize_nm", "step_nm")  # no plan rests on these
 _AT_ONCE: Final = 10_000  # rows of one statement
 _OF_BOX: Final = (
     *("family", "part", "series", "undersize", "step", "undersize_nm", "step_nm"),
     *("kind", "lot", "seller", "price_thousandths", "location", "opened", "note"),
 )
+
+_OF_SHELL: Final = ("grade", "condition", "hold", "note")
 
 
 class _Known(NamedTuple):
@@ -35,6 +40,10 @@ class _Known(NamedTuple):
     def reads_like(self, shell: StockShell) -> bool:
         return self.readings == _nm(shell) and all(self.row[name] == value for name, value in _walls(shell).items())
 
+    def differs(self, shell: StockShell) -> tuple[Difference, ...]:
+        """In what it is not as it was measured."""
+        return differences({name: self.row[name] for name in _walls(shell)}, _walls(shell))
+
     def is_like(self, shell: StockShell) -> bool:
         return (self.row["kind"], self.row["half"]) == (shell.kind, shell.half)
 
@@ -42,9 +51,22 @@ class _Known(NamedTuple):
 class _Plan(NamedTuple):
     """What becomes of each shell of the files."""
 
-    new: list[tuple[int, StockShell]]  # with its box
+    new: list[StockShell]
     unchanged: list[tuple[int, StockShell]]  # with its number
     again: list[tuple[RowMapping, StockShell]]  # measured again
+    elsewhere: list[Difference]  # where it lies by the shelf and by the files
+    on_hold: list[int]  # by the shelf, though somebody relies on it
+
+
+class _Written(NamedTuple):
+    """A shell as it was, and what was written of it."""
+
+    row: RowMapping
+    values: Mapping[str, object]
+
+    @property
+    def shell(self) -> int:
+        return int(self.row["number"])
 
 
 def take_in(
@@ -67,9 +89,10 @@ def take_in(
         plan = _sorted_out(boxes, rows, stock, set(remeasured))
         gauges = gauge_numbers(connection, stock.gauges)
         first = next_number(connection, SHELLS)
-        _insert(connection, said, plan.new, first, gauges)
-        changed = _change(connection, said, plan.unchanged)
-        _remeasure(connection, said, plan.again, gauges)
+        _insert(connection, said, boxes.as_printed_on_them(plan.new, rows), rows, first, gauges)
+        changes = _change(connection, said, plan.unchanged)
+        again = _remeasure(connection, said, plan.again, gauges)
+        changed = [c.shell for c in changes]
         return TakenIn(
             new=len(plan.new),
             first=first if plan.new else None,
@@ -82,6 +105,8 @@ def take_in(
             sealed_before=sum(box.sealed for box in stock.boxes) - sealed,
             box_changes=tuple(boxes.changes),
             not_measured=sum(shell.wall_nm is None for shell in stock.shells),
+            elsewhere=(*boxes.elsewhere, *plan.elsewhere),
+            attention=tuple(_attention(connection, (*changes, *again), plan.on_hold)),
         )
 
 
@@ -96,19 +121,43 @@ def _in_the_future(stock: Stock, shelf: Shelf) -> Iterable[Fact]:
             yield Fact("future", {"name": full_name(shell.label), "column": "measured_on", "date": shell.measured_on})
 
 
+def _completed(shell: StockShell, box: RowMapping) -> StockShell:
+    """A size is told as undersize or as step: what has one does not get the other as well."""
+    told = shell.printed
+    names = [name for name in ("family", "part", "series") if not getattr(told, name)]
+    if not (told.undersize or told.step):
+        names += ["undersize", "step", "undersize_nm", "step_nm"]
+    printed = told._replace(**{name: box[name] for name in names})
+    return shell._replace(printed=printed, location=shell.location or box["location"])
+
+
+def _time(text: str) -> datetime | None:
+    """When something was read; None if nobody can tell."""
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        return None
+
+
 def _nm(shell: StockShell) -> tuple[int, ...]:
     return tuple(reading.nm for reading in shell.readings)
 
 
 def _walls(shell: StockShell) -> dict[str, object]:
-    bare = "bare" if shell.measured_bare else "coated"
-    return {"wall_nm": shell.wall_nm, "coating_nm": shell.coating_nm, "measured": bare}
+    return {"wall_nm": shell.wall_nm, "coating_nm": shell.coating_nm, "measured": _measured(shell)}
+
+
+def _measured(shell: StockShell) -> str:
+    return "bare" if shell.measured_bare else "coated"
 
 
 def _described(shell: StockShell) -> dict[str, object]:
-    own = {name: getattr(shell, name) for name in ("grade", "condition", "hold", "note")}
-    marks = json.dumps(dict(shell.marks), ensure_ascii=False, sort_keys=True)
-    return shell.printed._asdict() | own | {"marks": marks}
+    own = {name: getattr(shell, name) for name in _OF_SHELL}
+    return shell.printed._asdict() | own | {"marks": _marks(shell)}
+
+
+def _marks(shell: StockShell) -> str:
+    return json.dumps(dict(shell.marks), ensure_ascii=False, sort_keys=True)
 
 
 class _Boxes:
@@ -119,23 +168,25 @@ class _Boxes:
         self._said = said
         self._next = next_number(connection, BOXES)
         self.changes: list[BoxChange] = []
+        self.elsewhere: list[Difference] = []
         self.known: dict[int, dict[str, _Known]] = {}  # shells by box and name
 
     def placed(self, stock: Stock, *, new_box: bool) -> tuple[dict[str, int], tuple[ShelfBox, ...], int]:
         """The box of the shelf that each box of the files is, those opened, and how many are sealed and new."""
-        shells = defaultdict[str, list[StockShell]](list)
-        for shell in stock.shells:
-            shells[shell.box].append(shell)
         names = [box.name for box in stock.boxes]
         there = defaultdict[str, list[RowMapping]](list)
         for some in parts(names):
             query = select(BOXES).where(BOXES.c.name.in_(some)).order_by(BOXES.c.number)
             for found_row in self._connection.execute(query).mappings():
                 there[found_row["name"]].append(found_row)
+        shells = defaultdict[str, list[StockShell]](list)
+        for shell in stock.shells if there else ():
+            if shell.box in there:
+                shells[shell.box].append(shell)
         found: dict[str, int] = {}
         opened, new, sealed = list[int](), list[dict[str, Any]](), 0
         for box in stock.boxes:
-            row = self._same(there[box.name], shells[box.name], new_box=new_box and not box.sealed)
+            row = self._same(there.get(box.name, ()), shells.get(box.name, ()), new_box=new_box and not box.sealed)
             if row is None:
                 sealed += box.sealed
                 found[box.name] = self._next
@@ -182,6 +233,51 @@ class _Boxes:
             readings[shell].append(nm)
         return {row["name"]: _Known(row, tuple(readings[row["number"]])) for row in rows}
 
+    def teardown_since(self, known: _Known, shell: StockShell) -> Mapping[str, object] | None:
+        """The teardown since these readings were taken of a shell that has run: by the time of the readings or, where
+        that does not tell, as they are readings from before. `same_day`: they are said to be of that day."""
+        engine, number = known.row["ran_in"], known.row["number"]
+        if engine is None or not shell.readings:
+            return None
+        teardown = self._connection.execute(
+            select(EVENTS)
+            .where(EVENTS.c.shell == number, EVENTS.c.engine == engine, EVENTS.c.action == "teardown")
+            .order_by(EVENTS.c.number.desc())
+        )
+        event = teardown.mappings().first()
+        if event is None:
+            return None
+        time, found = _time(shell.at), {"engine": int(engine)}
+        day = shell.measured_on or ("" if time is None else shell.at[:10])
+        if time is not None and time.tzinfo is not None and day == shell.at[:10]:
+            return found if time < datetime.fromisoformat(event["at"]) else None
+        if day and day != event["at"][:10]:
+            return found if day < event["at"][:10] else None
+        if known.reads_like(shell):
+            return None
+        before = told(event)["shell"]["turn"]
+        query = select(READINGS.c.turn, READINGS.c.nm).where(READINGS.c.shell == number, READINGS.c.turn <= before)
+        turns = defaultdict[int, list[int]](list)
+        for turn, nm in self._connection.execute(query.order_by(READINGS.c.turn, READINGS.c.place)):
+            turns[turn].append(nm)
+        return found | {"same_day": bool(day)} if [*_nm(shell)] in turns.values() else None
+
+    def as_printed_on_them(self, new: Sequence[StockShell], boxes: Mapping[str, int]) -> Sequence[StockShell]:
+        """The shells with what their boxes said while these were sealed, where they say nothing themselves."""
+        known: dict[int, RowMapping] = {}
+        for some in parts({boxes[shell.box] for shell in new} & self.known.keys()):
+            was_sealed = select(EVENTS.c.box).where(EVENTS.c.action == "opened", EVENTS.c.box.in_(some))
+            query = select(BOXES).where(BOXES.c.number.in_(was_sealed))
+            known |= {row["number"]: row for row in self._connection.execute(query).mappings()}
+        if not known:
+            return new
+        return [s if (row := known.get(boxes[s.box])) is None else _completed(s, row) for s in new]
+
+    def engine_of(self, shell: int) -> dict[str, object]:
+        """For a message: where a shell is fitted."""
+        (found,) = numbered(self._connection, [shell])
+        return {"engine": found.engine, "position": found.position, "job": found.job, "state": found.state}
+
     def _values(self, box: StockBox) -> dict[str, Any]:
         own = {"name": box.name, "state": SEALED if box.sealed else OPENED, "kind": box.kind, "since": self._said.at}
         return own | box.printed._asdict() | box.bought._asdict()
@@ -199,6 +295,8 @@ class _Boxes:
             for name, value in changes.items()
             if not name.endswith("_nm")
         ]
+        if box.sealed and row["location"] and values["location"] not in ("", row["location"]):
+            self.elsewhere.append(Difference(box.name, row["location"], values["location"]))
         is_opened = row["state"] == SEALED and not box.sealed
         if is_opened:
             changes |= {"state": OPENED, "opened": values["opened"] or self._said.at[:10]}
@@ -209,25 +307,36 @@ class _Boxes:
 
 def _sorted_out(boxes: _Boxes, rows: Mapping[str, int], stock: Stock, remeasured: set[str]) -> _Plan:
     """Raises RefusedError with every shell that is there with other readings."""
-    plan, reasons, meant = _Plan([], [], []), list[Fact](), set[str]()
+    plan, reasons, meant = _Plan([], [], [], [], []), list[Fact](), set[str]()
     for shell in stock.shells:
         box = rows[shell.box]
         known = boxes.known.get(box, {}).get(shell.name)
         if known is None:
-            plan.new.append((box, shell))
+            plan.new.append(shell)
             continue
         number = known.row["number"]
         names = {str(number), full_name(shell.label)} & remeasured if shell.readings else set[str]()
         meant |= names
         slots = {"number": number, "name": full_name(shell.label), "file": shell.file, "row": shell.row}
+        if known.row["hold"] and known.row["state"] in (SET_ASIDE, FITTED):
+            plan.on_hold.append(number)
+        here = known.row["location"]
+        if here and shell.location not in ("", here):
+            plan.elsewhere.append(Difference(full_name(shell.label), here, shell.location))
+        same = known.reads_like(shell)
+        again = bool(names) or not (known.readings or same)
         if not known.is_like(shell):
             reasons.append(Fact("other-half", slots))
-        elif names or not (known.readings or known.reads_like(shell)):
-            plan.again.append((known.row, shell))
-        elif known.reads_like(shell):
+        elif same and not again:
             plan.unchanged.append((number, shell))
+        elif (teardown := boxes.teardown_since(known, shell)) is not None:
+            reasons.append(Fact("older-than-teardown", {**slots, **teardown}))
+        elif again and known.row["state"] == FITTED:
+            reasons.append(Fact("measured-inside", slots | boxes.engine_of(number)))
+        elif again:
+            plan.again.append((known.row, shell))
         else:
-            slots |= {"was_nm": known.row["wall_nm"], "is_nm": shell.wall_nm}
+            slots |= {"was_nm": known.row["wall_nm"], "is_nm": shell.wall_nm, "changes": known.differs(shell)}
             reasons.append(Fact("other-readings", slots))
     reasons += [Fact("not-remeasured", {"name": name}) for name in sorted(remeasured - meant)]
     refuse_if_any(reasons)
@@ -237,83 +346,116 @@ def _sorted_out(boxes: _Boxes, rows: Mapping[str, int], stock: Stock, remeasured
 def _insert(
     connection: Connection,
     said: By,
-    new: Sequence[tuple[int, StockShell]],
+    new: Sequence[StockShell],
+    boxes: Mapping[str, int],
     first: int,
     gauges: Mapping[str, int],
 ) -> None:
+    marks: dict[int, str] = {}  # as JSON, by the object: a million shells share a few
     for at in range(0, len(new), _AT_ONCE):
         some = new[at : at + _AT_ONCE]
-        rows = [
-            {
-                "number": number,
-                "box": box,
-                "name": shell.name,
-                "kind": shell.kind,
-                "half": shell.half,
-                "location": shell.location,
-                "state": FREE,
-                "turn": 1 if shell.readings else 0,
-                "since": said.at,
-            }
-            | _walls(shell)
-            | _described(shell)
-            for number, (box, shell) in enumerate(some, first + at)
-        ]
-        connection.execute(SHELLS.insert(), rows)
-        readings = [
-            row
-            for number, (_, shell) in enumerate(some, first + at)
-            for row in _readings(number, 1, shell, said, gauges)
-        ]
-        if readings:
-            connection.execute(READINGS.insert(), readings)
+        numbered_shells = list(enumerate(some, first + at))
+        insert_rows(connection, SHELLS, _COLUMNS, [_row(n, boxes[s.box], s, said, marks) for n, s in numbered_shells])
+        readings = [row for n, shell in numbered_shells for row in _readings(n, 1, shell, said, gauges)]
+        insert_rows(connection, READINGS, _OF_READING, readings)
         note_new(connection, said, range(first + at, first + at + len(some)), FREE)
+
+
+_COLUMNS: Final = (
+    *(
+        "number",
+        "box",
+        "name",
+        "kind",
+        "half",
+        "location",
+        "state",
+        "turn",
+        "since",
+        "wall_nm",
+        "coating_nm",
+        "measured",
+    ),
+    *Printed._fields,
+    *_OF_SHELL,
+    "marks",
+)
+_OF_READING: Final = (
+    *("shell", "turn", "place", "nm", "off_nm", "station", "angle", "gauge", "taken_by", "at", "confirmed"),
+)
+
+
+def _row(number: int, box: int, shell: StockShell, said: By, marks: dict[int, str]) -> tuple[object, ...]:
+    known = marks.get(id(shell.marks))
+    if known is None:
+        known = marks[id(shell.marks)] = _marks(shell)
+    turn = 1 if shell.readings else 0
+    own = (number, box, shell.name, shell.kind, shell.half, shell.location, FREE, turn, said.at)
+    described = shell.grade, shell.condition, shell.hold, shell.note
+    return (*own, shell.wall_nm, shell.coating_nm, _measured(shell), *shell.printed, *described, known)
 
 
 def _readings(
     number: int, turn: int, shell: StockShell, said: By, gauges: Mapping[str, int]
-) -> Iterable[dict[str, Any]]:
+) -> Iterable[tuple[object, ...]]:
+    by, at = shell.taken_by or said.by, shell.at or shell.measured_on or said.at
     for place, reading in enumerate(shell.readings, 1):
-        yield {
-            "shell": number,
-            "turn": turn,
-            "place": place,
-            "nm": reading.nm,
-            "off_nm": shell.off_nm,
-            "station": reading.station,
-            "angle": reading.angle,
-            "gauge": None if reading.gauge is None else gauges[reading.gauge],
-            "taken_by": shell.taken_by or said.by,
-            "at": shell.at or shell.measured_on or said.at,
-            "confirmed": reading.confirmed,
-        }
+        gauge = None if reading.gauge is None else gauges[reading.gauge]
+        own = (number, turn, place, reading.nm, shell.off_nm, reading.station, reading.angle)
+        yield (*own, gauge, by, at, reading.confirmed)
 
 
-def _change(connection: Connection, said: By, shells: Iterable[tuple[int, StockShell]]) -> list[int]:
-    """Write what files say otherwise than before, in cells that are not empty; returns the shells that changed. Where a
-    shell lies the shelf knows better."""
+def _change(connection: Connection, said: By, shells: Iterable[tuple[int, StockShell]]) -> list[_Written]:
+    """Write what files say otherwise than before, in cells that are not empty."""
     wanted = dict(shells)
-    changes = []
+    found = []
     for some in parts(wanted):
         for row in connection.execute(select(SHELLS).where(SHELLS.c.number.in_(some))).mappings():
-            described = _described(wanted[row["number"]])
-            values = {name: value for name, value in described.items() if value not in ("", None, "{}", row[name])}
-            if values:
-                changes.append(Change(row["number"], values))
-    change(connection, said._replace(action="described"), changes)
-    return [c.shell for c in changes]
+            if values := _said_otherwise(row, wanted[row["number"]]):
+                found.append(_Written(row, values))
+    change(connection, said._replace(action="described"), [Change(one.shell, one.values) for one in found])
+    return found
+
+
+def _said_otherwise(row: RowMapping, shell: StockShell) -> dict[str, object]:
+    """What is described otherwise. Where a shell lies the shelf knows better, if it knows, and a shell that has run is
+    used whatever its file says."""
+    described = _described(shell)
+    if not row["location"]:
+        described["location"] = shell.location
+    if row["ran_in"] is not None:
+        del described["condition"]
+    return {name: value for name, value in described.items() if value not in ("", None, "{}", row[name])}
+
+
+def _attention(connection: Connection, written: Sequence[_Written], on_hold: Sequence[int]) -> Iterable[Fact]:
+    """What changed of shells that somebody relies on, those set aside for a job or fitted in an engine, and which of
+    them are on hold still."""
+    relied = {one.shell: one for one in written if one.row["state"] in (SET_ASIDE, FITTED)}
+    for shell in numbered(connection, (*relied, *on_hold)):
+        one = relied.get(shell.number)
+        slots: dict[str, object] = {"number": shell.number, "name": shell.label, "position": shell.position}
+        aside = shell.state == SET_ASIDE
+        slots |= job_of(connection, shell) if aside else {"engine": shell.engine}
+        found = () if one is None else differences({name: one.row[name] for name in one.values}, one.values)
+        changes = tuple(c for c in found if c.what not in _UNTOLD)
+        if shell.hold:
+            slots["hold"] = shell.hold
+            yield Fact("void-on-hold", slots) if aside else Fact("fitted-on-hold", slots)
+        if changes:
+            slots["changes"] = changes
+            yield Fact("void-described", slots) if aside else Fact("fitted-described", slots)
 
 
 def _remeasure(
     connection: Connection, said: By, again: Iterable[tuple[RowMapping, StockShell]], gauges: Mapping[str, int]
-) -> None:
-    changes, readings = [], list[dict[str, Any]]()
+) -> list[_Written]:
+    found, readings = [], list[tuple[object, ...]]()
     for row, shell in again:
         query = select(func.coalesce(func.max(READINGS.c.turn), 0)).where(READINGS.c.shell == row["number"])
         turn = connection.execute(query).scalar_one() + 1
         readings += _readings(row["number"], turn, shell, said, gauges)
-        described = {name: value for name, value in _described(shell).items() if value not in ("", None, "{}")}
-        changes.append(Change(row["number"], {"turn": turn} | _walls(shell) | described))
-    change(connection, said._replace(action="remeasured"), changes)
-    if readings:
-        connection.execute(READINGS.insert(), readings)
+        found.append(_Written(row, {"turn": turn} | _walls(shell) | _said_otherwise(row, shell)))
+    change(connection, said._replace(action="remeasured"), [Change(one.shell, one.values) for one in found])
+    insert_rows(connection, READINGS, _OF_READING, readings)
+    return found

@@ -18,9 +18,9 @@ from fitmatch.records.parts import SIDES, Size
 from fitmatch.records.stock import MeasuredAgain
 from fitmatch.shelf.actions.setting_aside import values_back
 from fitmatch.shelf.events import By, Change, change, events_numbered
-from fitmatch.shelf.finding import numbered
+from fitmatch.shelf.finding import may_exist, numbered
 from fitmatch.shelf.gauges import NOTHING_READ, ReadingsThen, gauge_numbers
-from fitmatch.shelf.records import ShelfShell, TornDown, Wear
+from fitmatch.shelf.records import TEARDOWN, ShelfShell, TornDown, Wear
 from fitmatch.shelf.refusals import RefusedError
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import (
@@ -55,16 +55,17 @@ def teardown(
     """Take a whole engine down. What has run comes back used, with the walls that were measured `again`; without one
     its wall is not known any more. `never_run`: everything is what it was before it was fitted."""
     with shelf.writing() as connection:
-        row = connection.execute(select(ENGINES).where(ENGINES.c.number == engine)).mappings().first()
+        query = select(ENGINES).where(ENGINES.c.number == engine)
+        row = connection.execute(query).mappings().first() if may_exist(engine) else None
         if row is None:
             raise RefusedError(Fact("unknown-engine", {"number": engine}))
         seats = _seats(connection, engine)
         if not seats:
             raise RefusedError(Fact("nothing-fitted", {"number": engine}))
-        said = By(shelf.now(), "teardown", job=row["job"], engine=engine, by=by, note=note)
+        said = By(shelf.now(), TEARDOWN, job=row["job"], engine=engine, by=by, note=note)
         if never_run:
             return _done(connection, said, (), [_unchanged(connection, shell) for shell in _all(seats)])
-        wears = _Wears(connection, again).of(seats)
+        wears = _Wears(connection, again, engine).of(seats)
         gauges = gauge_numbers(connection, again.measuring.gauges)
         by_part = {(wear.position, wear.part): wear for wear in wears}
         changes = []
@@ -75,9 +76,11 @@ def teardown(
             for half, shell in seat.shells.items():
                 size, wear = again.sizes.get(position, {}).get(half), by_part[position, half]
                 turn = 0 if size is None else _write_wall(connection, said, shell.number, size, wear, gauges)
-                changes.append(_used(shell, engine, wear, turn))
+                told = [wear] if (journal := by_part.get((position, "journal"))) is None else [wear, journal]
+                changes.append(_used(shell, engine, wear, turn, {one.part: _judgement(one, shell) for one in told}))
         coatings = {(s.row["position"], half): shell.coating_nm for s in seats for half, shell in s.shells.items()}
-        attention = tuple(fact for wear in wears for fact in _attention(wear, coatings))
+        wrong = ((wear, _wrong(wear, coatings.get((wear.position, wear.part), 0))) for wear in wears)
+        attention = tuple(Fact(code, wear.slots) for wear, codes in wrong for code in codes)
         return _done(connection, said, wears, changes, attention)
 
 
@@ -109,7 +112,10 @@ def _seats(connection: Connection, engine: int) -> list[_Seat]:
 class _Wears:
     """Compares sizes of two days. Each gauge was set anew, so that no error of one day cancels one of the other."""
 
-    def __init__(self, connection: Connection, again: MeasuredAgain) -> None:
+    def __init__(self, connection: Connection, again: MeasuredAgain, engine: int) -> None:
+        seat = ENGINE_SHELLS.c
+        built = connection.execute(select(seat.shell, seat.wall_nm).where(seat.engine == engine))
+        self._built: dict[int, int] = {shell: wall for shell, wall in built if wall is not None}
         self._then = ReadingsThen(connection)
         self._again = again
         self._now = ErrorModel(_measured_with(again.measuring))
@@ -130,17 +136,17 @@ class _Wears:
             wear = Wear(position, "journal", "", seat.row["journal_nm"], sizes["journal"].mean_nm, None, grew=False)
             found.append(_judged(wear, before, after, known_then, 2 * own))  # as if by the same gauge both days
         for half, shell in seat.shells.items():
-            assert shell.wall_nm is not None
+            wall = self._built[shell.number]
             if half in sizes:
-                before, after = self._of_wall_then(shell), self._now.of_size(kind, "wall", sizes[half])
+                before, after = self._of_wall_then(shell, wall), self._now.of_size(kind, "wall", sizes[half])
                 then = self._then.of_shells([shell.number]).get(shell.number, NOTHING_READ).readings
                 allowed = self._allowed(then, self._then.gauges)
                 allowed += self._allowed(sizes[half].readings, self._again.measuring.gauges)
                 known_then = () if before else ("what measured the wall when it was taken in",)
-                wear = Wear(position, half, shell.label, shell.wall_nm, sizes[half].mean_nm, None, grew=False)
+                wear = Wear(position, half, shell.label, wall, sizes[half].mean_nm, None, grew=False)
                 found.append(_judged(wear, before, after, known_then, allowed))
             else:
-                found.append(Wear(position, half, shell.label, shell.wall_nm, None, None, grew=False))
+                found.append(Wear(position, half, shell.label, wall, None, None, grew=False))
         return found
 
     @staticmethod
@@ -149,9 +155,10 @@ class _Wears:
         used = [gauges[one.gauge] for one in readings if one.gauge is not None and one.gauge in gauges]
         return max(((gauge.limit_nm or 0) + (gauge.resolution_nm or 0) for gauge in used), default=0)
 
-    def _of_wall_then(self, shell: ShelfShell) -> Uncertainty | None:
+    def _of_wall_then(self, shell: ShelfShell, wall: int) -> Uncertainty | None:
+        """Of the wall that the engine was built with, if the readings that count are still those."""
         readings = self._then.of_shells([shell.number]).get(shell.number, NOTHING_READ).readings
-        if not readings or shell.wall_nm is None:
+        if not readings or shell.wall_nm != wall:
             return None
         groups = places(readings, numbered_are_repeats=True)
         how = MeasuredAs(series_of(readings, groups), places=len(groups))
@@ -159,7 +166,6 @@ class _Wears:
         sizes = Sizes(measuring, numbered_are_repeats=True)
         sizes.sized(shell.kind, "wall", readings)  # for what its repeats tell of the gauge
         model = ErrorModel(_measured_with(Measuring(gauges=self._then.gauges, pooled=sizes.pooled())))
-        wall = shell.wall_nm
         return model.of_size(shell.kind, "wall", Size(wall, wall, wall, tuple(readings), how))
 
 
@@ -191,12 +197,17 @@ def _unchanged(connection: Connection, shell: ShelfShell) -> Change:
     return Change(shell.number, values_back(row), None)
 
 
-def _used(shell: ShelfShell, engine: int, wear: Wear, turn: int) -> Change:
+def _used(shell: ShelfShell, engine: int, wear: Wear, turn: int, judged: Mapping[str, object]) -> Change:
     """The wall that counts from now on: what was measured, if it can be true; otherwise none, so that nobody relies on
     the one that it had when it was new."""
     values: dict[str, Any] = {"state": USED, "ran_in": engine, "condition": USED, "measured": "coated"}
     walls = {"wall_nm": None, "turn": 0} if wear.grew or wear.slipped else {"wall_nm": wear.after_nm, "turn": turn}
-    return Change(shell.number, values | walls, None)
+    return Change(shell.number, values | walls, None, kept={"wear": judged})
+
+
+def _judgement(wear: Wear, shell: ShelfShell) -> dict[str, object]:
+    """What the engine's record says of it for ever."""
+    return {"codes": _wrong(wear, 0 if wear.part == "journal" else shell.coating_nm), "missing": wear.missing}
 
 
 def _write_journal(connection: Connection, engine: int, wear: Wear) -> None:
@@ -221,14 +232,12 @@ def _write_wall(connection: Connection, said: By, shell: int, size: Size, wear: 
     return turn
 
 
-def _attention(wear: Wear, coatings: Mapping[tuple[str, str], int]) -> list[Fact]:
-    slots: dict[str, object] = {"position": wear.position, "part": wear.part, "name": wear.label, "u_nm": wear.u_nm}
-    slots |= {"before_nm": wear.before_nm, "after_nm": wear.after_nm}
+def _wrong(wear: Wear, coating_nm: int) -> list[str]:
+    """Codes of what is wrong with it."""
     if wear.after_nm is None:
-        return [Fact("not-measured-again", slots)]
+        return ["not-measured-again"]
     if wear.slipped:
-        return [Fact("slipped", slots)]
+        return ["slipped"]
     if wear.grew:
-        return [Fact("grew", slots)]
-    coating = coatings.get((wear.position, wear.part), 0)
-    return [Fact("worn-through", slots)] if 0 < coating < wear.before_nm - wear.after_nm else []
+        return ["grew"]
+    return ["worn-through"] if 0 < coating_nm < wear.before_nm - wear.after_nm else []

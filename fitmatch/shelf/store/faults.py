@@ -44,6 +44,11 @@ def explained(url: URL, wait_s: float) -> Iterator[None]:
         raise UnusableError(Fact(code, {"where": shown(url), "seconds": wait_s})) from None
 
 
+def is_busy(error: DBAPIError) -> bool:
+    """Whether another command has the lock."""
+    return _code(error) == "busy"
+
+
 def _code(error: DBAPIError) -> str | None:
     name = getattr(error.orig, "sqlite_errorname", None)
     if name is not None:

@@ -12,7 +12,7 @@ from fitmatch.facts import Fact
 from fitmatch.problems import ExtraMissing
 from fitmatch.shelf.refusals import UnusableError
 from fitmatch.shelf.store.addresses import address_of, file_of, shown
-from fitmatch.shelf.store.connections import Shelf, take_turns_in_a_file, take_turns_on_a_server
+from fitmatch.shelf.store.connections import STEP_S, Shelf, take_turns_in_a_file, take_turns_on_a_server
 from fitmatch.shelf.store.schema import METADATA, VERSION, VERSIONS
 
 WAIT_S: Final = 30.0  # for a lock
@@ -46,8 +46,8 @@ def open_shelf(
         engine = create_engine(url, poolclass=NullPool, connect_args=options)
         take_turns_on_a_server(engine, wait_s)
     else:
-        engine = create_engine(url, poolclass=NullPool, connect_args={"timeout": wait_s})
-        take_turns_in_a_file(engine)
+        engine = create_engine(url, poolclass=NullPool, connect_args={"timeout": min(STEP_S, wait_s)})
+        take_turns_in_a_file(engine, wait_s)
     shelf = Shelf(engine, clock, wait_s)
     version = _version(shelf)
     if version is None and not make:
@@ -87,6 +87,8 @@ def _make_file(path: os.PathLike[str], where: str) -> None:
 def _stand_in(clock: Callable[[], datetime], wait_s: float) -> Shelf:
     engine = create_engine("sqlite://", poolclass=StaticPool)
     METADATA.create_all(engine)
+    with engine.begin() as connection:
+        connection.execute(VERSION.insert().values(version_num=VERSIONS[-1]))
     return Shelf(engine, clock, wait_s)
 
 

@@ -25,7 +25,9 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSIONS: Final = ("0001",)  # oldest first
+VERSIONS: Final = ("0001", "0002")  # oldest first
+
+SINCE: Final = "since"  # of a table that the first version did not have: the one that brought it
 
 FREE: Final = "free"
 SET_ASIDE: Final = "set-aside"
@@ -165,6 +167,9 @@ ENGINES: Final = Table(
     _text("done_by"),
     _text("note"),
     _text("torn_down"),  # when
+    _text("unit"),  # that of its job
+    Column("names", Text, nullable=False, server_default="[]"),  # all positions of its job, in file order, as JSON
+    Column("record", Text, nullable=False, server_default="{}"),  # `[record]` of its job, as JSON
 )
 
 JOBS: Final = Table(
@@ -233,6 +238,18 @@ ENGINE_POSITIONS: Final = Table(
     Column("journal_after_nm", BigInteger),  # as measured when the engine was taken down
     Column("journal_wear_u_nm", Float),  # expanded uncertainty of the wear; None: not known
     _text("permission"),  # the maker's, quoted, for one outside its limits
+    Column("seating_nm", BigInteger),  # counted in; None: an earlier version did not keep it, nor any of what follows
+    Column("uncounted_nm", BigInteger),  # coating of both shells that does not count as wall
+    Column("clearance_u_nm", Float),  # expanded uncertainty of the clearance; None: not known
+    Column("clearance_u_least", Boolean),  # whether it is at least that
+    _text("housing"),  # the position that the housing came from, if it moved
+    _text("limits_from"),
+    Column("gauges_celsius", Float),  # None: nothing was corrected
+    Column("parts_celsius", Float),
+    Column("kelvin_limit", Float),
+    Column("plan_number", Integer),
+    _text("plan_date"),
+    _text("plan_time"),
     CheckConstraint("within_limits OR permission <> ''", name="permitted"),
 )
 
@@ -246,9 +263,27 @@ ENGINE_SHELLS: Final = Table(
     Column("wall_nm", BigInteger),  # when it was fitted; None: it left the engine without having run
     Column("wall_after_nm", BigInteger),  # as measured when the engine was taken down
     Column("wall_wear_u_nm", Float),  # as that of the journal
+    Column("wall_tried_nm", BigInteger),  # when it was fitted, of one that left the engine without having run
     ForeignKeyConstraint(["engine", "position"], ["engine_positions.engine", "engine_positions.position"]),
     _one_of("half", ("upper", "lower")),
     UniqueConstraint("engine", "shell"),
+)
+
+ENGINE_READINGS: Final = Table(
+    "engine_readings",
+    METADATA,
+    Column("engine", Integer, primary_key=True, autoincrement=False),
+    Column("position", Text, primary_key=True),
+    Column("feature", Text, primary_key=True),
+    Column("place", Integer, primary_key=True, autoincrement=False),
+    Column("nm", BigInteger, nullable=False),  # as the gauge gave it
+    Column("station", Integer),
+    Column("angle", Float),
+    Column("gauge", Integer, ForeignKey("gauges.number")),
+    _text("confirmed"),
+    ForeignKeyConstraint(["engine", "position"], ["engine_positions.engine", "engine_positions.position"]),
+    _one_of("feature", ("journal", "housing_bore")),
+    info={SINCE: "0002"},
 )
 
 EVENTS: Final = Table(

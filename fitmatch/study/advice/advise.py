@@ -3,12 +3,12 @@
 from collections.abc import Iterator, Mapping
 
 from fitmatch.facts import Fact
+from fitmatch.fit.answer.best_plan import doubts_in_time
 from fitmatch.fit.answer.kernel import Kernel
 from fitmatch.fit.assign import assign
 from fitmatch.fit.classes.demands import Terms
 from fitmatch.fit.model.groups import Decided, decided, movable
 from fitmatch.fit.solver.stopping import Stop
-from fitmatch.gauging.doubts.check import doubts_of
 from fitmatch.problems import NotPossible
 from fitmatch.records.doubted import Doubted, doubted
 from fitmatch.records.job import Job, Jobs
@@ -40,14 +40,19 @@ def advise(task: Job | Pool, *, stop: Stop | None = None) -> AdvisedJobs:
     limits what would help, in the order of the trade, each change solved as `fitmatch.assign` would solve it.
 
     A job may have no shells yet (`read_job` with `needs_shells=False`); then only what is wanted is told. A `stop` with
-    a time limit may leave changes untried. Raises NotPossible for jobs that have shells and no limits at all.
+    a time limit may leave changes untried, and readings not looked through. Raises NotPossible for jobs that have
+    shells and no limits at all.
     """
     stop = stop or Stop()
     jobs = task.jobs
-    in_doubt = doubted((job, doubts_of(job)) for job in jobs)
     if jobs[0].shells:
         check_limits(jobs)
     answer = assign(task, stop=stop) if jobs[0].shells else None
+    if answer is None:
+        looked = [(job, doubts_in_time(job, stop)) for job in jobs]
+    else:
+        looked = [(one.read, one.doubts if one.looked_through else None) for one in answer.plans]
+    in_doubt = doubted((job, doubts or ()) for job, doubts in looked)
     found: dict[PositionKey, Advised] = {}
     for one in decided(answer) if answer is not None else ():
         found |= _Group(one, answer, in_doubt, stop).advised()
@@ -61,7 +66,9 @@ def advise(task: Job | Pool, *, stop: Stop | None = None) -> AdvisedJobs:
                 advised = advised._replace(advice=(_measure(advised, in_doubt), *advised.advice))
             rows.append(advised)
     needed = tuple(orders(rows))
-    return AdvisedJobs(tuple(jobs), answer, tuple(rows), needed, tuple(boxes_together(jobs, needed)))
+    together = tuple(boxes_together(jobs, needed))
+    through = all(doubts is not None for _, doubts in looked)
+    return AdvisedJobs(tuple(jobs), answer, tuple(rows), needed, together, through)
 
 
 def check_limits(jobs: Jobs) -> None:

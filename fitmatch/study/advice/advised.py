@@ -162,13 +162,15 @@ class Boxes(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class AdvisedJobs:
-    """Advice on one job or on several that share their shells. `answer`: None where there are no shells yet."""
+    """Advice on one job or on several that share their shells. `answer`: None where there are no shells yet.
+    `looked_through`: otherwise time ran out, and nothing is known of mistakes in some of the readings."""
 
     jobs: tuple[Job, ...]
     answer: Plan | None
     positions: tuple[Advised, ...]  # in file order, job by job
     orders: tuple[Order, ...]
     boxes_together: tuple[Boxes, ...]
+    looked_through: bool = True
 
     @property
     def proven(self) -> bool:
@@ -185,7 +187,7 @@ class AdvisedJobs:
         if self.answer is not None:
             unjudged = any(one.unjudged for one in self.positions)
             return unjudged or not self.proven or self.answer.needs_attention
-        return any(one.wanted is None or one.in_doubt for one in self.positions)
+        return not self.looked_through or any(one.wanted is None or one.in_doubt for one in self.positions)
 
     def records(self) -> Iterator[dict[str, object]]:
         """One for each advice, one for a position that needs none; lengths in nanometres end in `_nm`."""

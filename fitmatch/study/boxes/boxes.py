@@ -1,7 +1,9 @@
 """`boxes`: what more boxes would do, under a budget, before any of them is opened."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
+from contextlib import closing
 from dataclasses import replace
+from functools import partial
 from itertools import islice
 from pathlib import Path
 from typing import Final, TypeAlias
@@ -12,13 +14,14 @@ from fitmatch.records.job import Job
 from fitmatch.records.measuring import DIAMETERS
 from fitmatch.records.parts import Position, Size
 from fitmatch.records.unopened import BoxesTold
-from fitmatch.stages import now
 from fitmatch.study.boxes.draws import Drawn, KindTask, Outcome, Task, draw
 from fitmatch.study.boxes.mixes import mixes_of
 from fitmatch.study.boxes.noise import measured_as, noise_of, read_with_nm
 from fitmatch.study.boxes.steps import Sealed, steps_of
-from fitmatch.study.boxes.studied import Studied
+from fitmatch.study.boxes.studied import LeftOut, Studied
 from fitmatch.study.boxes.summing_up import Tables, studied
+from fitmatch.study.workers.crews import in_this_process
+from fitmatch.study.workers.working import Outcomes, work_through
 
 DRAWS: Final = 1_000
 MOST_DRAWS: Final = 1_000_000
@@ -28,79 +31,83 @@ _LEAST_GRID_NM: Final = 1_000
 _TELLING: Final = 5  # readings that differ; fewer are on some grid by chance
 _GRIDS_NM: Final = {"mm": (10_000, 5_000, 2_000), "in": (25_400, 12_700, 2_540, 1_270)}  # that readings are often on
 
-Work: TypeAlias = Callable[[Callable[[Task, int], Outcome], Task, range], Iterator[tuple[int, Outcome]]]
-
-
-def in_turn(draw: Callable[[Task, int], Outcome], task: Task, numbers: range) -> Iterator[tuple[int, Outcome]]:
-    """One draw after another, in this process."""
-    return ((number, draw(task, number)) for number in numbers)
+Work: TypeAlias = Callable[[Callable[[Task, int], Outcome], Task, range], Outcomes]
+HERE: Final[Work] = partial(work_through, in_this_process)
 
 
 def boxes(
     job: Job,
     *,
+    kind: str | None = None,
     draws: int = DRAWS,
     seed: int = SEED,
     budget: int | None = None,
     tolerance_nm: int | None = None,
     precision_nm: int | None = None,
     sealed: Sequence[Sealed] | None = None,
-    work: Work = in_turn,
+    work: Work = HERE,
 ) -> Studied:
     """What opening so many boxes of each step gives, kind by kind, over many draws of what may be in them.
 
-    `budget`: the most boxes of one kind, else that of `[boxes]`. `tolerance_nm`: also the chance that all positions are
-    so near to their targets. `precision_nm`: fewer draws are enough once every mean is known to within it. `sealed`:
-    only these boxes can be opened. `work` does the draws, and gives their outcomes in order. Raises NotPossible where
-    nothing says how many boxes may be opened, or what is in them.
+    `kind`: this one alone. `budget`: the most boxes of one kind, else that of `[boxes]`. `tolerance_nm`: also the
+    chance that all positions are so near to their targets. `precision_nm`: fewer draws are enough once every mean is
+    known to within it. `sealed`: only these boxes can be opened. `work` does the draws, and gives their outcomes in
+    order. Raises NotPossible where nothing says how many boxes may be opened, or what is in any of them.
     """
     if not 1 <= draws <= MOST_DRAWS:
         raise ValueError(f"draws is 1 to {MOST_DRAWS:,}, not {draws}")
-    task, left_out = task_of(job, seed=seed, budget=budget, tolerance_nm=tolerance_nm, sealed=sealed)
+    task, left_out = task_of(job, kind=kind, seed=seed, budget=budget, tolerance_nm=tolerance_nm, sealed=sealed)
     tables = Tables(task)
-    outcomes = work(draw, task, range(draws))
-    while batch := list(islice(outcomes, BATCH)):
-        tables.add([outcome for _, outcome in batch])
-        now(f"{tables.draws} of {draws} draws")
-        if precision_nm is not None and tables.draws > 1 and tables.widest_nm() <= precision_nm:
-            break
+    with closing(work(draw, task, range(draws))) as outcomes:
+        while batch := list(islice(outcomes, BATCH)):
+            tables.add([outcome for _, outcome in batch])
+            if precision_nm is not None and tables.known_to_within(precision_nm):
+                break
     return studied(job, task, tables, left_out, draws, precision_nm)
 
 
 def task_of(
-    job: Job, *, seed: int, budget: int | None, tolerance_nm: int | None, sealed: Sequence[Sealed] | None
-) -> tuple[Task, dict[str, tuple[str, ...]]]:
-    """All that the draws need, and by kind the positions that are neither measured nor drawn."""
+    job: Job,
+    *,
+    kind: str | None = None,
+    seed: int,
+    budget: int | None,
+    tolerance_nm: int | None,
+    sealed: Sequence[Sealed] | None,
+) -> tuple[Task, LeftOut]:
+    """All that the draws need, and what they leave out."""
+    if kind is not None and kind not in job.kinds:
+        raise NotPossible(Fact("no-kind", {"name": kind, "kinds": tuple(job.kinds)}))
     told = job.boxes or BoxesTold()
     budget = told.budget if budget is None else budget
     if budget is None and sealed is not None:
         budget = len(sealed)
     if not budget:
         raise NotPossible(Fact("no-sealed-boxes" if sealed is not None else "no-budget"))
-    kinds, left_out = [], {}
-    for kind in job.kinds:
-        one = _kind(job, kind, budget, tolerance_nm, sealed)
-        if one is not None:
-            task, lacking = one
+    kinds, lacking, why = [], {}, list[Fact]()
+    for name in job.kinds if kind is None else (kind,):
+        task, lacking[name], missing = _kind(job, name, budget, tolerance_nm, sealed)
+        why += missing
+        if task is not None:
             kinds.append(task)
-            left_out[kind] = lacking
     if not kinds:
-        lacks = Fact("no-sealed-boxes" if sealed is not None else "nothing-measured")
-        raise NotPossible(lacks)
-    return Task(seed, tuple(kinds)), left_out
+        raise NotPossible(next((fact for fact in why if "step" in fact.slots), why[0]))
+    return Task(seed, tuple(kinds)), LeftOut(lacking, tuple(why))
 
 
 def _kind(
     job: Job, kind: str, budget: int, tolerance_nm: int | None, sealed: Sequence[Sealed] | None
-) -> tuple[KindTask, tuple[str, ...]] | None:
-    """None: none of its positions can be filled, or of it no box can be opened."""
+) -> tuple[KindTask | None, tuple[str, ...], tuple[Fact, ...]]:
+    """With the positions that have no sizes, and why steps or (None) the whole kind are left out."""
     mine = [p for p in job.positions if p.kind == kind]
     drawn = [one for p in mine if p.missing and (one := _drawn(job, p)) is not None]
     lacking = {p.name for p in mine if p.missing} - {one.position.name for one in drawn}
     positions = tuple(p for p in mine if p.name not in lacking)
-    steps = steps_of(job, kind, budget, sealed, read_with_nm(job, kind)) if positions else ()
+    if not positions:
+        return None, (), (Fact("nothing-measured", {"kind": kind}),)
+    steps, why = steps_of(job, kind, budget, sealed, read_with_nm(job, kind))
     if not steps:
-        return None
+        return None, (), why or (Fact("no-sealed-boxes", {"kind": kind}),)
     shells = tuple(s for s in job.shells if s.kind == kind)
     alone = Job(  # what a draw goes by, and nothing else: a study that is resumed is told by it
         Path(),
@@ -128,7 +135,7 @@ def _kind(
         grid_nm=_grid(alone, kind),
         tolerance_nm=tolerance_nm,
     )
-    return task, tuple(sorted(lacking))
+    return task, tuple(sorted(lacking)), why
 
 
 def _drawn(job: Job, position: Position) -> Drawn | None:

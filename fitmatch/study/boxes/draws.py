@@ -4,16 +4,15 @@ Draw i has random numbers of its own, and so has each box of it: a mix holds the
 same shells, whatever else is opened and however large the budget is.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from math import sqrt
+from functools import partial
 from random import Random
 from statistics import fmean
 from typing import Final, NamedTuple, TypeAlias
 
 from fitmatch.fit.answer.kernel import Kernel
-from fitmatch.gauging.uncertainty.drawn_errors import inflation
 from fitmatch.intake.job_toml.fits import from_ratio
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey
@@ -25,7 +24,9 @@ from fitmatch.study.boxes.scatter import LIMITS_AT
 from fitmatch.study.boxes.steps import Step
 
 ENDLESS: Final = 1 << 62  # the worst deviation where a position stays empty
-FIGURES: Final = ("worst", "spread", "inside", "close")  # of a mix in an outcome; then the shells left of each step
+# Of a mix in an outcome; then the shells left of each step. Which positions are empty, and which are not filled inside
+# their limits, are binary digits of a number, the first position the lowest.
+FIGURES: Final = ("worst", "spread", "inside", "close", "empty", "outside")
 Outcome: TypeAlias = tuple[int, ...]  # of all mixes of all kinds
 
 
@@ -91,11 +92,22 @@ def _of_kind(task: KindTask, seed: int, number: int) -> Iterator[int]:
     job, boxes, truth = scene(task, seed, number)
     kernel = Kernel(job, task.kind)
     opened, everything = ({shell.box for shell in some} for some in (task.job.shells, job.shells))
+    plans: dict[Mix, tuple[tuple[int, ...], Sequence[Placement]]] = {}
     for mix in task.mixes:
         chosen = opened | {box[0].box for some, count in zip(boxes, mix.counts, strict=True) for box in some[:count]}
         solved = kernel.solve(boxes=None if chosen == everything else chosen)  # as sorted already
-        yield from truth.score(solved.placements)
-        yield from _left(mix, boxes, solved.placements)
+        figures = tuple(solved.figures.values())
+        # Where a box brings nothing it stays shut: the plan that does without it is as good.
+        as_good = [plan for fewer in mix.fewer() if fewer in plans for same, plan in [plans[fewer]] if same == figures]
+        placements = min(as_good, key=partial(_taken, opened)) if as_good else solved.placements
+        plans[mix] = figures, placements
+        yield from truth.score(placements)
+        yield from _left(mix, boxes, placements)
+
+
+def _taken(opened: Set[str], placements: Sequence[Placement]) -> int:
+    """How many shells of new boxes a plan takes."""
+    return sum(shell.box not in opened for placement in placements for shell in (placement.upper, placement.lower))
 
 
 def _left(mix: Mix, boxes: Sequence[Sequence[Sequence[Shell]]], placements: Sequence[Placement]) -> Iterator[int]:
@@ -155,22 +167,26 @@ class _Truth:
             target = from_ratio(ratio, Fraction(journal.mean_nm), task.job.unit)
         return replace(position, journal=journal, housing_bore=bore, target_nm=target)
 
-    def score(self, placements: Sequence[Placement]) -> tuple[int, int, int, int]:
-        """The true figures of a plan: worst deviation, spread, whether all positions are inside and close."""
+    def score(self, placements: Sequence[Placement]) -> tuple[int, ...]:
+        """The true figures of a plan, as in FIGURES."""
         tolerance_nm = self._task.tolerance_nm
         whole = len(placements) == len(self.positions)
-        offs, inside = [], whole
+        offs, filled, good = [], set[str](), set[str]()
         for p in placements:
             off = self.off_room.get(p.position.name, 0.0)
             off -= self.off_wall.get(p.upper.key, 0.0) + self.off_wall.get(p.lower.key, 0.0)
             offs.append(round(p.deviation_nm + off))
             low, high = p.position.min_nm, p.position.max_nm
             tightest = p.clearance_tightest_nm + off
-            inside &= tightest > 0 and (low is None or tightest >= low)
-            inside &= high is None or p.clearance_nm + off <= high
+            filled.add(p.position.name)
+            if tightest > 0 and (low is None or tightest >= low) and (high is None or p.clearance_nm + off <= high):
+                good.add(p.position.name)
         worst = max(map(abs, offs), default=0) if whole else ENDLESS
         spread = max(offs) - min(offs) if offs else ENDLESS
-        return worst, spread, int(inside), int(tolerance_nm is not None and worst <= tolerance_nm)
+        empty, outside = (
+            sum(1 << at for at, p in enumerate(self.positions) if p.name not in some) for some in (filled, good)
+        )
+        return worst, spread, int(not outside), int(tolerance_nm is not None and worst <= tolerance_nm), empty, outside
 
 
 def _boxes(task: KindTask, at: int, seed: str, errors: Errors | None, truth: _Truth) -> list[list[Shell]]:
@@ -178,8 +194,8 @@ def _boxes(task: KindTask, at: int, seed: str, errors: Errors | None, truth: _Tr
     step = task.steps[at]
     walls = step.walls
     rng = Random(f"{seed} {step.name}")  # noqa: S311
-    within = walls.within_nm * sqrt(inflation(rng, walls.freedom))
-    shift = rng.gauss(0.0, walls.mean_u_nm)
+    within, between = walls.drawn(rng)
+    shift = rng.gauss(0.0, walls.mean_off_nm(within, between))
     noise = task.noise
     if errors is not None and noise is not None and walls.mean_from == "measured":
         shift += errors.shared(noise.of_new)  # the mean is one of readings
@@ -191,7 +207,7 @@ def _boxes(task: KindTask, at: int, seed: str, errors: Errors | None, truth: _Tr
     for number in range(1, max(mix.counts[at] for mix in task.mixes) + 1):
         own = Random(f"{seed} {step.name} {number}")  # noqa: S311
         gauss = own.gauss
-        box, off = f"new/{at}/{number}", gauss(0.0, walls.between_nm)
+        box, off = f"new/{at}/{number}", gauss(0.0, between)
         shells = []
         for index, (half, mean) in enumerate(zip(step.halves, means, strict=True)):
             true = gauss(mean + off, within)

@@ -3,9 +3,11 @@
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from math import sqrt
+from random import Random
 from statistics import fmean
 from typing import Final, NamedTuple, TypeAlias
 
+from fitmatch.gauging.uncertainty.drawn_errors import inflation
 from fitmatch.records.parts import Band, Shell
 
 FEWEST_BOXES: Final = 4  # of fewer the scatter of their means is hardly known
@@ -16,22 +18,37 @@ LIMITS_AT: Final = 3.0  # standard deviations from the middle, as in `range --sh
 class Walls(NamedTuple):
     """The walls of one step, normal in every box and so the means of boxes. Each figure is "written" by the user,
     "measured" from `shells` in `boxes` opened, "other-steps" if those are of other steps of the kind, "drawing", or,
-    of the scatter between boxes, "assumed" to be that within them. `freedom`: degrees of freedom of what was measured
-    within boxes.
-
-    `means_nm` are those of each half; `mean_u_nm` is their standard uncertainty, as few boxes tell it.
+    of the scatter between boxes, "assumed" to be that within them. `freedom` and `between_freedom`: degrees of freedom
+    of what was measured. `means_nm` are those of each half.
     """
 
     means_nm: Mapping[str, float]
     mean_from: str
-    mean_u_nm: float
     within_nm: float
     within_from: str
     freedom: int | None
     between_nm: float
     between_from: str
+    between_freedom: int | None
     shells: int = 0
     boxes: int = 0
+
+    @property
+    def mean_u_nm(self) -> float:
+        """The standard uncertainty of the means, as few boxes tell them."""
+        return self.mean_off_nm(self.within_nm, self.between_nm)
+
+    def mean_off_nm(self, within_nm: float, between_nm: float) -> float:
+        """The same if walls really scatter like this."""
+        if self.mean_from != "measured":
+            return 0.0
+        return sqrt(between_nm**2 / self.boxes + within_nm**2 / self.shells)
+
+    def drawn(self, rng: Random) -> tuple[float, float]:
+        """What the scatter within and between boxes may really be. What is assumed of one is as wrong as the other."""
+        inflated = inflation(rng, self.freedom)
+        between = inflated if self.between_from == "assumed" else inflation(rng, self.between_freedom)
+        return self.within_nm * sqrt(inflated), self.between_nm * sqrt(between)
 
 
 class _Measured(NamedTuple):
@@ -41,6 +58,7 @@ class _Measured(NamedTuple):
     means_nm: Mapping[str, float]
     within_nm: float | None
     freedom: int
+    between_freedom: int
     between_nm: float | None
     seen_between_nm: float
     shells: int
@@ -73,17 +91,16 @@ def walls_of(
     if not sources or not means:
         return None
     within_from, within_nm, freedom = sources[0]
-    between_from, between_nm = _between(between, mine, theirs, within_nm)
-    boxes = mine.boxes if mean_from == "measured" else 0
+    between_from, between_nm, between_freedom = _between(between, mine, theirs, within_nm)
     return Walls(
         means_nm=means,
         mean_from=mean_from,
-        mean_u_nm=sqrt(between_nm**2 / boxes + within_nm**2 / mine.shells) if boxes else 0.0,
         within_nm=within_nm,
         within_from=within_from,
         freedom=freedom,
         between_nm=between_nm,
         between_from=between_from,
+        between_freedom=between_freedom,
         shells=mine.shells,
         boxes=mine.boxes,
     )
@@ -97,13 +114,15 @@ def _means(wall: int | None, mine: _Measured, drawing: Band | None) -> tuple[Map
     return ({}, "") if drawing is None else ({"": (drawing.low_nm + drawing.high_nm) / 2}, "drawing")
 
 
-def _between(between: int | None, mine: _Measured, theirs: _Measured, within_nm: float) -> tuple[str, float]:
+def _between(
+    between: int | None, mine: _Measured, theirs: _Measured, within_nm: float
+) -> tuple[str, float, int | None]:
     if between is not None:
-        return "written", float(between)
+        return "written", float(between), None
     for name, one in (("measured", mine), ("other-steps", theirs)):
         if one.between_nm is not None:
-            return name, one.between_nm
-    return "assumed", max(within_nm, mine.seen_between_nm)
+            return name, one.between_nm, one.between_freedom
+    return "assumed", max(within_nm, mine.seen_between_nm), None
 
 
 def _measured(shells: Iterable[Labelled], read_with_nm: float) -> _Measured:
@@ -126,7 +145,7 @@ def _measured(shells: Iterable[Labelled], read_with_nm: float) -> _Measured:
     between = None if freedom_between + 1 < FEWEST_BOXES else seen
     within = None if within2 is None else sqrt(within2)
     means = {half: fmean(walls) for half, walls in of_half.items()}
-    return _Measured(means, within, freedom, between, seen, count, len(boxes))
+    return _Measured(means, within, freedom, freedom_between, between, seen, count, len(boxes))
 
 
 def _between_boxes(groups: Mapping[tuple[str, str, str], Sequence[int]], within2: float) -> tuple[int, float]:

@@ -6,7 +6,6 @@ from itertools import cycle, islice
 from typing import Final, NamedTuple
 
 from fitmatch.facts import Fact
-from fitmatch.problems import NotPossible
 from fitmatch.records.job import Job
 from fitmatch.records.parts import ANY, SIDES, Shell
 from fitmatch.records.unopened import BoxesTold, StepTold
@@ -52,25 +51,27 @@ class _Offered(NamedTuple):
 
 def steps_of(
     job: Job, kind: str, budget: int, sealed: Sequence[Sealed] | None, read_with_nm: float
-) -> tuple[Step, ...]:
-    """The steps of a kind; `sealed`: only those of the shelf may be opened. `read_with_nm`: the scatter of a reading
-    of a wall. Raises NotPossible where nothing says what a box would hold."""
+) -> tuple[tuple[Step, ...], tuple[Fact, ...]]:
+    """The steps of a kind, and why others are left out: nothing says what a box of them would hold. `sealed`: only
+    those of the shelf may be opened. `read_with_nm`: the scatter of a reading of a wall."""
     measured = _labelled(s for s in job.shells if s.kind == kind and s.wall_nm is not None and not _is_worn(job, s))
     offered = list(_offered(job, kind, budget, sealed, measured))
-    found = []
+    found, left_out = [], []
     for one in offered:
         alone = len(offered) == 1  # then what has no label is of it too
         own = [(label, s) for label, s in measured if _same(label or kind, one.name) or (alone and not label)]
         others = [shell for shell in measured if shell not in own]
+        new, other_new = ([(label, s) for label, s in some if s.hold is None] for some in (own, others))
         boxes = job.boxes or BoxesTold()
         told = None if one.told is None else one.told.wall_nm, boxes.within_nm, boxes.between_nm
-        walls = walls_of(own, others, read_with_nm, told, job.drawing.get(kind, {}).get("wall"))
+        walls = walls_of(new, other_new, read_with_nm, told, job.drawing.get(kind, {}).get("wall"))
         if walls is None:
-            code = "no-scatter" if own or told[0] is not None else "no-walls"
-            raise NotPossible(Fact(code, {"kind": kind, "step": one.name}))
+            code = "no-scatter" if new or told[0] is not None else "no-walls"
+            left_out.append(Fact(code, {"kind": kind, "step": one.name}))
+            continue
         halves, halves_from = _halves(job, kind, one, [shell for _, shell in own])
         found.append(Step(one.name, halves, halves_from, walls, one.prices[:budget]))
-    return tuple(found)
+    return tuple(found), tuple(left_out)
 
 
 def _offered(

@@ -4,9 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
+from fitmatch.facts import Fact
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.records.job import Job
-from fitmatch.study.boxes.intervals import Chance, Mean, Percentile
+from fitmatch.study.boxes.intervals import Chance, Mean, Percentile, known_to_within
 from fitmatch.study.boxes.steps import Step
 
 if TYPE_CHECKING:
@@ -22,18 +23,21 @@ class Length(NamedTuple):
 
 class Gain(NamedTuple):
     """What the last box of a mix is worth: by how much worst deviation (None: endless without it) and spread shrink
-    against the best mix of one box fewer, draw by draw, and by how much the chance that all are inside grows."""
+    against the best mix of one box fewer, draw by draw, and by how much the chances grow that all are inside (without
+    limits: filled) and within a tolerance of one's own."""
 
     over: Mapping[str, int]
     worst: Mean | None
     spread: Mean | None
-    inside: Mean
+    inside: Chance
+    close: Chance | None
 
 
 class MixStudied(NamedTuple):
     """Boxes of `opened` steps, beside those that are open already. `inside`: the chance that all positions are inside
     their limits, None without limits; `close`: within a tolerance of one's own. Prices are in thousandths; None: some
-    price is not known. `left` are shells of the new boxes, on average, and their share of the price."""
+    price is not known. `left` are shells of the new boxes, and `left_price` their share of the price. `empty`: the
+    positions that stay empty in some draws, and in how many."""
 
     kind: str
     opened: Mapping[str, int]
@@ -43,15 +47,18 @@ class MixStudied(NamedTuple):
     inside: Chance | None
     close: Chance | None
     price: int | None
-    left: float
-    left_price: float | None
+    left: Mean
+    left_price: Mean | None
+    empty: Mapping[str, int]
     gain: Gain | None
 
 
 class KindStudied(NamedTuple):
     """One kind. `drawn` are positions that were not measured, `left_out` those that cannot be drawn either. A gain
-    below `floor_nm` is one that nobody can measure: from `enough` boxes on every further box gains less; None: not
-    within the budget. `floor_from`: "gauges" or, where nothing is known of these, the "grid" of the readings.
+    below `floor_nm` is one that nobody can measure: however many more than `enough` boxes are opened, they gain less;
+    None: not within the budget. `floor_from`: "gauges" or, where nothing is known of these, the "grid" of the readings.
+    `stuck`: positions that no box can help, and why. `verdict`: "enough", "worth" (more boxes may be), or why there is
+    none: "stuck", "short" of shells, "never-full", "too-few-draws".
     `any_marks`: the shells of new boxes were taken to agree with every column compared."""
 
     kind: str
@@ -65,7 +72,20 @@ class KindStudied(NamedTuple):
     floor_from: str
     unknown: tuple[str, ...]
     any_marks: bool
-    enough: int | None
+    stuck: Mapping[str, Fact]
+    verdict: Fact
+
+    @property
+    def enough(self) -> int | None:
+        boxes = self.verdict.slots.get("boxes") if self.verdict.code == "enough" else None
+        return boxes if isinstance(boxes, int) else None
+
+
+class LeftOut(NamedTuple):
+    """By kind the positions that are neither measured nor drawn, and why steps or whole kinds are not studied."""
+
+    positions: Mapping[str, tuple[str, ...]]
+    why: tuple[Fact, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,11 +100,24 @@ class Studied:
     precision_nm: int | None
     kinds: tuple[KindStudied, ...]
     mixes: tuple[MixStudied, ...]
+    left_out: tuple[Fact, ...]
 
     @property
     def needs_attention(self) -> bool:
-        """Whether positions had to be left out."""
-        return any(kind.left_out for kind in self.kinds)
+        """Whether something had to be left out, or some position is never filled or never inside."""
+        return bool(self.left_out) or any(
+            kind.left_out or kind.verdict.code in ("stuck", "short", "never-full") for kind in self.kinds
+        )
+
+    @property
+    def imprecise(self) -> tuple[MixStudied, ...]:
+        """The mixes of which some mean is not known to within the precision asked for."""
+        most = self.precision_nm
+        if most is None:
+            return ()
+        return tuple(
+            mix for mix in self.mixes if not all(known_to_within(most, one.mean) for one in (mix.worst, mix.spread))
+        )
 
     def to_frame(self, unit: str | None = None) -> "pandas.DataFrame":
         """One row per mix, lengths as floats in `unit`, else the job's; pandas is imported here."""
@@ -102,7 +135,7 @@ class Studied:
                 "spread_p90": None if mix.spread.p90 is None else mix.spread.p90.value / per_unit,
                 "inside": None if mix.inside is None else mix.inside.value,
                 "within_tolerance": None if mix.close is None else mix.close.value,
-                "left": mix.left,
+                "left": mix.left.mean,
             }
             for mix in self.mixes
         )

@@ -1,17 +1,25 @@
 """Outcomes of draws turned into figures, what the next box is worth, and when it is worth nothing."""
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
+from functools import reduce
+from math import lcm
+from operator import and_
 from typing import Final, NamedTuple
 
+from fitmatch.facts import Fact
 from fitmatch.records.job import Job
-from fitmatch.records.parts import ANY
+from fitmatch.records.keys import full_name
+from fitmatch.records.parts import ANY, SIDES
+from fitmatch.rules.positions.drawing import bore_refused
 from fitmatch.study.boxes.draws import ENDLESS, FIGURES, KindTask, Outcome, Task
-from fitmatch.study.boxes.intervals import Mean, chance, mean, percentile
+from fitmatch.study.boxes.intervals import Mean, chance, known_to_within, likelier, mean, percentile
 from fitmatch.study.boxes.mixes import Mix
-from fitmatch.study.boxes.studied import Gain, KindStudied, Length, MixStudied, Studied
+from fitmatch.study.boxes.studied import Gain, KindStudied, LeftOut, Length, MixStudied, Studied
 
-_LIKELIER: Final = 0.01  # a chance to be inside that grows by less is no gain
+LEAST_DRAWS: Final = 200  # for a verdict: of fewer no interval of a chance is as narrow as what it is compared with
+_LIKELIER: Final = 0.01  # a chance that grows by less is no gain
 
 
 class _Column(NamedTuple):
@@ -21,6 +29,8 @@ class _Column(NamedTuple):
     spread: list[int]
     inside: list[int]
     close: list[int]
+    empty: list[int]
+    outside: list[int]
     left: tuple[list[int], ...]  # by step
 
 
@@ -32,12 +42,9 @@ class Tables:
         self.columns: dict[tuple[str, Mix], _Column] = {}
         for one in task.kinds:
             for mix in one.mixes:
-                worst, spread, inside, close = (list[int]() for _ in FIGURES)
                 left = tuple(list[int]() for _ in one.steps)
-                self.columns[one.kind, mix] = _Column(worst, spread, inside, close, left)
-        self._places = [
-            place for c in self.columns.values() for place in (c.worst, c.spread, c.inside, c.close, *c.left)
-        ]
+                self.columns[one.kind, mix] = _Column._make([*(list[int]() for _ in FIGURES), left])
+        self._places = [place for *figures, left in self.columns.values() for place in (*figures, *left)]
 
     def add(self, outcomes: Iterable[Outcome]) -> None:
         """Add draws that follow."""
@@ -46,18 +53,17 @@ class Tables:
             for place, value in zip(self._places, outcome, strict=True):
                 place.append(value)
 
-    def widest_nm(self) -> float:
-        """The widest half of an interval of a mean, of those that have a mean."""
-        figures = [figure for column in self.columns.values() for figure in (column.worst, column.spread)]
-        found = [mean(figure).half_width or 0.0 for figure in figures if ENDLESS not in figure]
-        return max(found, default=0.0)
+    def known_to_within(self, most_nm: int) -> bool:
+        """Whether there are all means, and half of the interval of each is no wider."""
+        figures = (figure for column in self.columns.values() for figure in (column.worst, column.spread))
+        return all(known_to_within(most_nm, _mean(figure)) for figure in figures)
 
 
 def studied(
     job: Job,
     task: Task,
     tables: Tables,
-    left_out: Mapping[str, tuple[str, ...]],
+    left_out: LeftOut,
     wanted: int,
     precision_nm: int | None,
 ) -> Studied:
@@ -66,7 +72,7 @@ def studied(
     for one in task.kinds:
         columns = {mix: tables.columns[one.kind, mix] for mix in one.mixes}
         mine = [_mix(one, mix, columns) for mix in one.mixes]
-        kinds.append(_kind(one, columns, left_out[one.kind]))
+        kinds.append(_kind(one, columns, left_out.positions[one.kind]))
         mixes += mine
     return Studied(
         job=job,
@@ -77,6 +83,7 @@ def studied(
         precision_nm=precision_nm,
         kinds=tuple(kinds),
         mixes=tuple(mixes),
+        left_out=left_out.why,
     )
 
 
@@ -85,7 +92,6 @@ def _mix(one: KindTask, mix: Mix, columns: Mapping[Mix, _Column]) -> MixStudied:
     count = len(column.worst)
     limited = any(p.min_nm is not None or p.max_nm is not None for p in one.job.positions)
     before = min((m for m in mix.fewer() if m in columns), key=lambda m: _rank(columns[m]), default=None)
-    left = [sum(some) for some in column.left]
     return MixStudied(
         kind=one.kind,
         opened=_opened(one, mix),
@@ -95,8 +101,9 @@ def _mix(one: KindTask, mix: Mix, columns: Mapping[Mix, _Column]) -> MixStudied:
         inside=chance(sum(column.inside), count) if limited else None,
         close=None if one.tolerance_nm is None else chance(sum(column.close), count),
         price=_price(one, mix),
-        left=sum(left) / count,
-        left_price=_left_price(one, mix, left, count),
+        left=mean([sum(some) for some in zip(*column.left, strict=True)]),
+        left_price=_left_price(one, mix, column.left),
+        empty=_empty(one, column),
         gain=None if before is None else _gain(one, before, columns[before], column),
     )
 
@@ -108,9 +115,22 @@ def _opened(one: KindTask, mix: Mix) -> dict[str, int]:
 def _length(values: Sequence[int]) -> Length:
     p90 = percentile(values)
     return Length(
-        None if ENDLESS in values else mean(values),
+        _mean(values),
         None if p90.value == ENDLESS else p90._replace(high=None if p90.high == ENDLESS else p90.high),
     )
+
+
+def _mean(values: Sequence[int]) -> Mean | None:
+    return None if ENDLESS in values else mean(values)
+
+
+def _empty(one: KindTask, column: _Column) -> dict[str, int]:
+    """By position, those that are empty most often first."""
+    found = Counter(column.empty)
+    draws = {
+        p.name: sum(count for some, count in found.items() if some >> at & 1) for at, p in enumerate(one.job.positions)
+    }
+    return {name: count for name, count in sorted(draws.items(), key=lambda item: -item[1]) if count}
 
 
 def _price(one: KindTask, mix: Mix) -> int | None:
@@ -123,16 +143,18 @@ def _price(one: KindTask, mix: Mix) -> int | None:
     return total
 
 
-def _left_price(one: KindTask, mix: Mix, left: Sequence[int], count: int) -> float | None:
-    """What the shells left over cost, on average: a shell its share of the mean price of the boxes of its step."""
-    total = Fraction()
-    for step, opened, shells in zip(one.steps, mix.counts, left, strict=True):
-        prices = step.prices_thousandths[:opened]
-        if None in prices:
+def _left_price(one: KindTask, mix: Mix, left: Sequence[Sequence[int]]) -> Mean | None:
+    """What the shells left over cost: a shell its share of the mean price of the boxes of its step."""
+    shares = []
+    for step, opened in zip(one.steps, mix.counts, strict=True):
+        prices = [price for price in step.prices_thousandths[:opened] if price is not None]
+        if len(prices) < opened:
             return None
-        if opened:
-            total += Fraction(shells * sum(filter(None, prices)), count * opened * len(step.halves))
-    return float(total)
+        shares.append(Fraction(sum(prices), max(1, opened) * len(step.halves)))
+    whole = lcm(*(share.denominator for share in shares))  # so that sums are of whole numbers
+    weights = [int(share * whole) for share in shares]
+    found = mean([sum(w * n for w, n in zip(weights, some, strict=True)) for some in zip(*left, strict=True)])
+    return Mean(found.mean / whole, None if found.half_width is None else found.half_width / whole)
 
 
 def _gain(one: KindTask, before: Mix, less: _Column, more: _Column) -> Gain:
@@ -140,7 +162,8 @@ def _gain(one: KindTask, before: Mix, less: _Column, more: _Column) -> Gain:
         over=_opened(one, before),
         worst=_saved(less.worst, more.worst),
         spread=_saved(less.spread, more.spread),
-        inside=mean([b - a for a, b in zip(less.inside, more.inside, strict=True)]),
+        inside=likelier(less.inside, more.inside),
+        close=None if one.tolerance_nm is None else likelier(less.close, more.close),
     )
 
 
@@ -155,6 +178,7 @@ def _kind(one: KindTask, columns: Mapping[Mix, _Column], left_out: tuple[str, ..
     sure = None if noise is None or noise.unknown else noise.sure_nm
     floor_nm, floor_from = (float(one.grid_nm), "grid") if not sure else (sure, "gauges")
     shells = [s for s in one.job.shells if s.wall_nm is not None]
+    stuck = _stuck(one, columns)
     return KindStudied(
         kind=one.kind,
         positions=len(one.job.positions),
@@ -167,26 +191,80 @@ def _kind(one: KindTask, columns: Mapping[Mix, _Column], left_out: tuple[str, ..
         floor_from=floor_from,
         unknown=() if noise is None else noise.unknown,
         any_marks=any(ANY in half.marks for step in one.steps for half in step.halves),
-        enough=_enough(columns, floor_nm),
+        stuck=stuck,
+        verdict=_verdict(one, columns, floor_nm, stuck),
     )
 
 
+def _stuck(one: KindTask, columns: Mapping[Mix, _Column]) -> dict[str, Fact]:
+    """Positions that no box can help: what is against it whatever is drawn, else that it is never inside, though there
+    are shells and draws enough."""
+    enough = len(next(iter(columns.values())).worst) >= LEAST_DRAWS
+    enough &= max(_room(one, mix) for mix in columns) >= len(one.job.positions)
+    never = empty = (1 << len(one.job.positions)) - 1
+    for column in columns.values():
+        never = reduce(and_, column.outside, never)
+        empty = reduce(and_, column.empty, empty)
+    unread = {drawn.position.name for drawn in one.drawn}
+    found = {}
+    for at, p in enumerate(one.job.positions):
+        if p.name not in unread and bore_refused(one.job, p):
+            band, bore = one.job.drawing[one.kind]["housing_bore"], p.housing_bore
+            assert bore is not None
+            found[p.name] = Fact("bore-refused", {"above": bore.mean_nm > band.high_nm})
+        elif never >> at & 1 and enough:
+            locks = tuple(full_name(lock) for lock in (p.upper, p.lower) if lock is not None)
+            found[p.name] = Fact("never-filled" if empty >> at & 1 else "never-inside", {"locks": locks})
+    return found
+
+
+def _verdict(one: KindTask, columns: Mapping[Mix, _Column], floor_nm: float, stuck: Mapping[str, Fact]) -> Fact:
+    """Whether more boxes pay. Where positions are without shells figures cannot say so."""
+    draws, positions = len(next(iter(columns.values())).worst), len(one.job.positions)
+    refused = sum(fact.code == "bore-refused" for fact in stuck.values())
+    room = max(_room(one, mix) for mix in columns)
+    if room < positions - refused:
+        return Fact("short", {"positions": positions, "room": room, "boxes": max(mix.boxes for mix in columns)})
+    if stuck:
+        return Fact("stuck")
+    if draws < LEAST_DRAWS:
+        return Fact("too-few-draws", {"least": LEAST_DRAWS})
+    fewest = min(some.bit_count() for column in columns.values() for some in column.empty)
+    if fewest:
+        return Fact("never-full", {"positions": positions, "filled": positions - fewest})
+    enough = _enough(columns, floor_nm)
+    return Fact("worth") if enough is None else Fact("enough", {"boxes": enough})
+
+
+def _room(one: KindTask, mix: Mix) -> int:
+    """How many positions there are shells for, if all of them fit."""
+    free = [s.half for s in one.job.shells if s.wall_nm is not None and s.hold is None]
+    for step, count in zip(one.steps, mix.counts, strict=True):
+        free += [shell.half for shell in step.halves] * count
+    either = free.count("either")
+    return min(len(free) // 2, *(free.count(side) + either for side in SIDES))
+
+
 def _enough(columns: Mapping[Mix, _Column], floor_nm: float) -> int | None:
-    """The number of boxes from which on the best mix of one box more saves less than the floor of the worst deviation
-    and is hardly likelier to be inside; both by the better end of their intervals."""
+    """The smallest number of boxes whose best mix no larger mix betters."""
     best: dict[int, _Column] = {}
     for mix, column in columns.items():
         known = best.get(mix.boxes)
         best[mix.boxes] = column if known is None else min(known, column, key=_rank)
-    enough = None
-    for boxes in sorted(best, reverse=True)[1:]:
-        less, more = best[boxes], best[boxes + 1]
-        saved = _saved(less.worst, more.worst)
-        likelier = mean([b - a for a, b in zip(less.inside, more.inside, strict=True)])
-        if saved is None or saved.high >= floor_nm or likelier.high >= _LIKELIER:
-            break
-        enough = boxes
-    return enough
+    for boxes in sorted(best)[:-1]:
+        if all(_pointless(best[boxes], more, floor_nm) for mix, more in columns.items() if mix.boxes > boxes):
+            return boxes
+    return None
+
+
+def _pointless(less: _Column, more: _Column, floor_nm: float) -> bool:
+    """Whether it saves less than the floor of the worst deviation and is hardly likelier to be inside or close; of each
+    interval the better end counts."""
+    saved = _saved(less.worst, more.worst)
+    if saved is None or saved.high >= floor_nm:
+        return False
+    chances = (less.inside, more.inside), (less.close, more.close)
+    return all(likelier(few, many).high < _LIKELIER for few, many in chances)
 
 
 def _rank(column: _Column) -> tuple[int, int, int]:
