@@ -40,7 +40,7 @@ fit/classes: guards axis_rows demands classes candidates
 fit/model: order job_rows pairs naming moved_housings groups variants
 fit/proof: pair_sources at_sight settling search box_sets several_jobs windows smallest_spread filling levels few_pairs
 fit/why: arithmetic questions cures conflicts
-fit/answer: checker expected baselines strays kernel one_box best_plan saved
+fit/answer: checker expected baselines strays kernel exchanges stopped one_box best_plan saved
 fit/beside: regions next_values alternatives explanations
 fit: assign
 study/film: reynolds equilibrium films

@@ -10,11 +10,12 @@ from fitmatch.fit.answer.checker import check
 from fitmatch.fit.answer.expected import worth
 from fitmatch.fit.answer.kernel import Kernel, check_strategy, default_slack
 from fitmatch.fit.answer.one_box import one_box
+from fitmatch.fit.answer.stopped import Early, best_of
 from fitmatch.fit.answer.strays import strays
 from fitmatch.fit.classes.candidates import Kind, ready
 from fitmatch.fit.classes.guards import check_guard
-from fitmatch.fit.model.groups import by_job, movable, shares_placed
-from fitmatch.fit.model.order import ENGINES, LEVELS_0_AND_1, SINGLES_FIRST, SQUARES, WORST, value
+from fitmatch.fit.model.groups import by_job, movable, placed, shares_placed
+from fitmatch.fit.model.order import ENGINES, SINGLES_FIRST, value
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.fit.why.arithmetic import Reasons, flags
 from fitmatch.gauging.doubts.check import doubts_of
@@ -132,41 +133,38 @@ def _solve(
     kernel = Kernel(mine, group.kind, moving=False, priority=priority)
     kind = kernel.kind
 
-    def rank(found: tuple[Kind, list[Placement]]) -> tuple[int, ...]:
-        """Ranks plans that are not proven: by levels 0 and 1, then the first figures of the strategy `target`; smaller
-        is better."""
-        shares = shares_placed(*found)
-        each = [shares] if priority == TOGETHER else [[share] for share in shares]
-        levels = [value(figure, turn) for turn in each for figure in LEVELS_0_AND_1]
-        return *levels, value(WORST, shares), value(SQUARES, shares)
-
     now(f"{group.label}: as boxed and by hand, for comparison")
     boxed, handmade = as_boxed(kind), by_hand(kind)
     stop.has_answer = True
-    solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop)
+    early = Early(kind, handmade, stop)
+    solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop, long=early.look if early.open else None)
     now(f"{group.label}: choosing the actual shells")
     found = solved.placed
     staying: dict[str, KindFigures] = {}  # by the names of jobs
+    others = [(kind, handmade)]  # to be no worse than, where the search is stopped
     if movable(mine, group.kind):
         stayed = zip(mine, by_job(*found), strict=True)
         staying = {job.name: figures_of(some) for job, some in stayed if is_movable(job, group.kind)}
         kernel = Kernel(mine, group.kind, priority=priority)
         solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop, start=found[1])
-        found = solved.placed if solved.proof.proven else min(found, solved.placed, key=rank)
-    if not solved.proof.proven:  # stopped so early that a careful builder may have done better
-        found = min(found, (kind, handmade), key=rank)
+        others.append(found)
+        found = solved.placed
+    if not solved.proof.proven:
+        if early.choice is not None:
+            others.append(placed(kind, early.choice))
+        found = best_of([found, *others], strategy, slack_nm, priority)
 
     settled, chosen = found[0], by_job(*found)
-    others = {"as-boxed": by_job(kind, boxed), "by-hand": by_job(kind, handmade)}
+    simple = {"as-boxed": by_job(kind, boxed), "by-hand": by_job(kind, handmade)}
     baselines = {
-        name: Baseline(figures_of_several(some), sum(map(rules_broken_by, mine, some))) for name, some in others.items()
+        name: Baseline(figures_of_several(some), sum(map(rules_broken_by, mine, some))) for name, some in simple.items()
     }
     complete = -value(ENGINES, shares_placed(*found))
     single = one_box(kernel.kind, found, stop) if strategy == "target" and solved.proof.proven else ()
     answer = GroupAnswer(group, complete, figures_of_several(chosen), solved.proof, baselines, tuple(single))
     shares = [
         _Share(at, settled, job, own, hand, staying.get(job.name))
-        for at, job, own, hand in zip(group.members, settled.jobs, chosen, others["by-hand"], strict=True)
+        for at, job, own, hand in zip(group.members, settled.jobs, chosen, simple["by-hand"], strict=True)
     ]
     return answer, shares
 

@@ -25,7 +25,7 @@ from fitmatch.fit.model.order import (
     order_of,
     value,
 )
-from fitmatch.fit.proof.filling import NoPlan
+from fitmatch.fit.proof.filling import Long, NoPlan
 from fitmatch.fit.proof.levels import prove
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.records.job import Job, Rule
@@ -90,9 +90,11 @@ class Kernel:
         ties: bool = False,
         stop: Stop | None = None,
         start: Sequence[Placement] = (),
+        long: Long | None = None,
     ) -> Solved:
         """The best choice by levels 0 to 2, with `ties` by level 3 too; without, any of several equal plans may be
-        given. `start`: a plan that leaves all housings where they are, to be no worse than.
+        given. `start`: a plan that leaves all housings where they are, to be no worse than. `long` is
+        called with the window of |deviation| before what takes long.
 
         `target_nm`: for all positions, or by their names (JOB/POSITION where there are several jobs). `boxes`: shells
         are drawn from these alone. `rules` replace those of every job; they can only compare columns that the job's own
@@ -116,7 +118,7 @@ class Kernel:
         work = turns(kind, self._priority)
         begun = choice_of(kind, start, kind.jobs) if start else None
         try:
-            proven = prove(kind, strategy, slack_nm, stop, work, ties=ties, start=begun)
+            proven = prove(kind, strategy, slack_nm, stop, work, ties=ties, start=begun, long=long)
         except NoPlan:
             raise ValueError("what is locked in both halves cannot be drawn from these boxes") from None
         order = order_of(strategy, slack_nm, kind.bores, several=len(work[0]) > 1)

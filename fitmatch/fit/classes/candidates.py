@@ -182,7 +182,7 @@ class Kind:
     def pairs(self, bore: Bore, low: int, high: int) -> Iterator[Pair]:
         """Every admissible pair with a wall sum from `low` to `high` that leaves some clearance."""
         for upper, lower in self._partners(bore, low, high):
-            yield self._pair(bore, upper, lower)
+            yield self.pair(bore, upper, lower)
 
     def count(self, bore: Bore, low: int, high: int) -> int:
         """How many pairs `pairs` would yield."""
@@ -243,7 +243,8 @@ class Kind:
         """Shells that any matching position may have, in file order."""
         return [shell for shell in self._shells if shell.key not in self._locked]
 
-    def _pair(self, bore: Bore, upper: ShellClass, lower: ShellClass) -> Pair:
+    def pair(self, bore: Bore, upper: ShellClass, lower: ShellClass) -> Pair:
+        """These two classes in this bore, whether they may share it or not."""
         walls = upper.wall_nm + lower.wall_nm
         clearance = bore.room_nm - walls
         shortfall = shortfall_of(bore.min_nm, bore.tightest_nm - walls)

@@ -38,6 +38,11 @@ class Terms:
         """These two shells in this position, judged by its limits as drawn in by the guard for this pair."""
         return Placement(position, upper, lower, self.limits_at, self.guards.margin(position, upper, lower))
 
+    @property
+    def shares_all(self) -> bool:
+        """Whether any two halves may share a bore, apart from what their walls say."""
+        return not self._sharers
+
     def asks(self, position: Position, side: str) -> tuple[object, ...]:
         """All that `takes` depends on apart from the half."""
         return tuple((rule, rule.asks(position, side)) for rule in self._takers)

@@ -51,6 +51,7 @@ class _Open:
     yet drawn from."""
 
     def __init__(self, boxes: list[int]) -> None:
+        self.boxes = boxes
         self.untouched = boxes[::-1]
         self.drawn: list[int] = []  # a heap
         self.looked_at = 0  # how many of the boxes drawn from have been checked for it
@@ -71,8 +72,8 @@ class _Stock:
         self._boxes: dict[int, list[int]] = {}
         for index, box in sorted(self._left):
             self._boxes.setdefault(index, []).append(box)
-        self._drawn: set[int] = set()
-        self._in_turn: list[int] = []  # the same in the order they came
+        self._drawn: dict[int, int] = {}  # by when they came
+        self._in_turn: list[int] = []  # the same in that order
         self._open: dict[_Wanted, _Open] = {}
         self._in_order: set[tuple[int, int]] = set()
 
@@ -83,7 +84,10 @@ class _Stock:
     def best(self, wanted: _Wanted) -> int | None:
         """Of the boxes that have all this, one already drawn from, otherwise the first."""
         found = self._opened(wanted)
-        for box in self._in_turn[found.looked_at :]:
+        new = self._in_turn[found.looked_at :]
+        if len(found.boxes) < len(new):  # of very many boxes few hold what is wanted
+            new = [box for box in found.boxes if self._drawn.get(box, -1) >= found.looked_at]
+        for box in new:
             if self._holds(box, wanted):
                 heappush(found.drawn, box)
         found.looked_at = len(self._in_turn)
@@ -97,7 +101,7 @@ class _Stock:
 
     def reserve(self, index: int, box: int) -> int:
         if box not in self._drawn:
-            self._drawn.add(box)
+            self._drawn[box] = len(self._in_turn)
             self._in_turn.append(box)
         self._left[index, box] -= 1
         return box

@@ -5,7 +5,7 @@ wanted twice, all pairs are listed and one figure is minimised after the other.
 """
 
 from collections import Counter
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore, Pair
@@ -13,8 +13,9 @@ from fitmatch.fit.model.order import ENGINES, FILLED, INSIDE, LEVEL_1, WISH, ord
 from fitmatch.fit.proof.pair_sources import Best
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.proof.several_jobs import most_complete
-from fitmatch.fit.proof.windows import ANY, Windows, own_bests, widest_deviation
+from fitmatch.fit.proof.windows import ANY, NONE, Windows, own_bests, widest_deviation
 
+Long = Callable[[int], object]
 _Miss = tuple[int, int]  # for a wanted band: 1 if it is too tight, and by how much
 _NO_MISS = (0, 0)
 
@@ -28,12 +29,17 @@ def places_of(bores: Iterable[Bore]) -> int:
     return sum(b.count for b in {b.seat: b for b in bores}.values())
 
 
-def fill(search: Search) -> Windows:
-    """Prove levels 0 and 1 of the jobs being solved."""
-    return fill_all(search) or fill_most(search)
+def fill(search: Search, long: Long | None = None) -> Windows:
+    """Prove levels 0 and 1 of the jobs being solved; before what takes `long` that is called with the window."""
+    windows = fill_all(search, long=long)
+    if windows is not None:
+        return windows
+    if long is not None:
+        long(NONE)
+    return fill_most(search)
 
 
-def fill_all(search: Search, within: int | None = None) -> Windows | None:
+def fill_all(search: Search, within: int | None = None, long: Long | None = None) -> Windows | None:
     """Try to give every bore its best at once: inside its limits if any pair is, otherwise its own least bad pair.
 
     No plan can do better on levels 0 and 1, so a plan found among few pairs proves both. If there is a wanted band,
@@ -42,10 +48,10 @@ def fill_all(search: Search, within: int | None = None) -> Windows | None:
     `within` names the only one to try.
     """
     if not any(bore.wishes for bore in search.bores):
-        return fill_at_best(search, within, wished=False)
-    windows = fill_at_best(search, within, wished=True)
+        return fill_at_best(search, within, wished=False, long=long)
+    windows = fill_at_best(search, within, wished=True, long=long)
     if windows is None:
-        windows = fill_at_best(search, within, wished=False)
+        windows = fill_at_best(search, within, wished=False, long=long)
         if windows is not None:
             windows.open(ANY if within is None else within)
             for figure in WISH:
@@ -53,7 +59,7 @@ def fill_all(search: Search, within: int | None = None) -> Windows | None:
     return windows
 
 
-def fill_at_best(search: Search, within: int | None, *, wished: bool) -> Windows | None:
+def fill_at_best(search: Search, within: int | None, *, wished: bool, long: Long | None = None) -> Windows | None:
     """`fill_all` with or without the wanted band."""
     search.figure = INSIDE
     kind, before = search.kind, search.bounds
@@ -74,13 +80,16 @@ def fill_at_best(search: Search, within: int | None, *, wished: bool) -> Windows
     if not wished:
         outside = _part_the_outside(search, outside)
     windows = Windows(search, own_best, outside)
-    while not windows.fill(window):
+    while True:
+        if long is not None and windows.holds_many(window):
+            long(window)
+        if windows.fill(window):
+            return windows
         if window >= widest:
             search.bounds = before
             return None
         search.least_worst = window + 1
         window = windows.wider(window, widest)
-    return windows
 
 
 def _part_the_outside(search: Search, outside: list[Pair]) -> list[Pair]:
@@ -110,7 +119,8 @@ def _part_the_outside(search: Search, outside: list[Pair]) -> list[Pair]:
 def _enough_shells(bores: Collection[Bore]) -> bool:
     """Whether there are as many halves of each side as the seats of these bores need, whatever their walls."""
     seats = places_of(bores)
-    classes = {c.index: c for bore in bores for rack in (bore.upper, bore.lower) for c in rack.classes}
+    racks = {id(rack): rack for bore in bores for rack in (bore.upper, bore.lower)}  # most bores share theirs
+    classes = {c.index: c for rack in racks.values() for c in rack.classes}
     halves = Counter[str]()
     for c in classes.values():
         halves[c.half] += c.count

@@ -25,7 +25,7 @@ from fitmatch.fit.model.order import (
 )
 from fitmatch.fit.model.pairs import FREE, Choice, Limit, Work
 from fitmatch.fit.proof.box_sets import BoxSets
-from fitmatch.fit.proof.filling import NoPlan, fill, fill_all, fill_most, places_of
+from fitmatch.fit.proof.filling import Long, NoPlan, fill, fill_all, fill_most, places_of
 from fitmatch.fit.proof.pair_sources import Listed
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.proof.several_jobs import narrow_spreads
@@ -57,14 +57,16 @@ def prove(
     *,
     ties: bool = True,
     start: Choice | None = None,
+    long: Long | None = None,
 ) -> Proven:
     """Work through all figures, with `ties` those of level 3 too; if time runs out the best choice so far is returned,
     unproven.
 
     `turns`: jobs that are solved together, those of the first turn before any other; ties are for all. Raises NoPlan if
-    a `demand` cannot be met. `start`: a plan that is known; not used in turns.
+    a `demand` cannot be met. `start`: a plan that is known; not used in turns. `long` is called with the
+    window of |deviation| before what takes long.
     """
-    way = _Way(stop, turns, slack_nm, demand, ties)
+    way = _Way(stop, turns, slack_nm, demand, ties, long)
     search = way.search(kind)
     search.start = start if len(turns) == 1 else None
     try:
@@ -73,7 +75,7 @@ def prove(
             return Proven(search.kind, search.choice, Proof())
         for work in turns:
             search.take(work)
-            _prove_quality(fill(search), order_of(strategy, slack_nm).quality, slack_nm)
+            _prove_quality(fill(search, long), order_of(strategy, slack_nm).quality, slack_nm)
         if ties:
             if len(turns) > 1:
                 search.take(kind.terms)
@@ -156,6 +158,7 @@ class _Way(NamedTuple):
     slack_nm: int
     demand: Demanding | None
     ties: bool
+    long: Long | None
 
     def search(self, kind: Kind) -> Search:
         """A search among the plans that meet the demand."""
@@ -180,7 +183,7 @@ class _Way(NamedTuple):
             if turn:
                 search.figure = BOXES
             starts = [search] if turn == 0 else [self._at_turn(search, boxes, turn) for boxes in equals]
-            filled = list(zip(map(fill, starts), equals, strict=True))
+            filled = list(zip(map(fill, starts, repeat(self.long)), equals, strict=True))
             wanted = min(map(_values, starts, repeat(LEVELS_0_AND_1)))
             likely = [one for one in filled if _values(one[0].search, LEVELS_0_AND_1) == wanted]
             least = min(windows.least_worst() for windows, _ in likely)

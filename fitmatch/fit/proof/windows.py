@@ -30,6 +30,7 @@ from fitmatch.fit.solver.stopping import Stopped
 
 MANY_PAIRS = 3_000  # fewer are solved before they could be narrowed down (measured)
 ANY = 1 << 62  # larger than any deviation
+NONE = -1  # smaller than any
 MANY_LISTED, FEW_EACH = 40_000, 12  # of more pairs each seat at first lists so many (measured)
 _FIRST_STEP_NM = 50
 _MOST_TRIES = 3  # of the narrowest window that could do
@@ -77,6 +78,10 @@ class Windows:
         """Use all of these."""
         self.narrowed = False
         self.search.fields = [self.within(radius)]
+
+    def holds_many(self, window: int) -> bool:
+        """Whether there are so many pairs within this window that at first only a few of each seat would be listed."""
+        return self._holds_more(dict.fromkeys(self.own_best, window), MANY_LISTED)
 
     def fill(self, window: int) -> bool:
         """Whether a plan fills every bore within this window; it is then the current one."""
