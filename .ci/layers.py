@@ -49,7 +49,8 @@ study/advice: advised solving changes at_the_bench halves metal grinding orders 
 study/drawings: shapes sums ranges
 study/workers: working crews resuming
 study/boxes: scatter steps mixes noise draws intervals studied summing_up boxes
-shelf: refusals records
+shelf: refusals
+shelf/answers: frames shells engines worths sets
 shelf/store: schema addresses faults connections migrating opening
 shelf/store/migrations/versions: v0001 v0002
 shelf: events finding gauges jobs planned describing looking built supplying with_shells_in forming worth

@@ -8,10 +8,10 @@ from sqlalchemy import Connection, RowMapping, select
 
 from fitmatch.facts import Fact
 from fitmatch.records.shelved import DESCRIBING, digest_of_description
+from fitmatch.shelf.answers.shells import Difference
 from fitmatch.shelf.events import told
 from fitmatch.shelf.jobs import where_it_is
 from fitmatch.shelf.planned import Planned, PlannedPosition
-from fitmatch.shelf.records import Difference
 from fitmatch.shelf.store.schema import BOXES, EVENTS, SHELLS
 
 

@@ -7,7 +7,8 @@ from typing import Any, Final, NamedTuple
 
 from sqlalchemy import Connection, RowMapping, Table, and_, bindparam, func, or_, select
 
-from fitmatch.shelf.records import Assembled, Difference, Event
+from fitmatch.shelf.answers.engines import Assembled
+from fitmatch.shelf.answers.shells import Difference, Event
 from fitmatch.shelf.store.schema import BOXES, ENGINE_SHELLS, ENGINES, EVENTS, HOLDS, JOBS, SHELLS, USED
 
 

@@ -7,7 +7,7 @@ from typing import Any, Final, TypeVar
 from sqlalchemy import ColumnElement, Connection, RowMapping, Select, and_, exists, func, or_, select
 
 from fitmatch.facts import Fact
-from fitmatch.shelf.records import ShelfShell
+from fitmatch.shelf.answers.shells import ShelfShell
 from fitmatch.shelf.refusals import RefusedError, refuse_if_any
 from fitmatch.shelf.store.schema import (
     BOXES,

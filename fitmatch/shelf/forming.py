@@ -26,7 +26,7 @@ from fitmatch.rules.positions.in_rows import Line, NeighbourStep
 from fitmatch.rules.positions.movable import Movable
 from fitmatch.rules.two_halves.same_in_bore import DEFAULT, SameInBore
 from fitmatch.rules.two_halves.wall_difference import WallDifference
-from fitmatch.shelf.records import KindSets, OneSet, SetBore, Sets
+from fitmatch.shelf.answers.sets import KindSets, OneSet, SetBore, Sets
 from fitmatch.shelf.refusals import RefusedError
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.supplying import offered, read_supplied

@@ -8,8 +8,8 @@ from sqlalchemy import Connection, RowMapping, exists, select
 from fitmatch.facts import Fact
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.rows.saved_plan import read_saved_plan
+from fitmatch.shelf.answers.shells import ShelfShell
 from fitmatch.shelf.events import Hold
-from fitmatch.shelf.records import ShelfShell
 from fitmatch.shelf.refusals import RefusedError
 from fitmatch.shelf.store.schema import HOLDS, JOBS
 

@@ -9,23 +9,11 @@ from typing import Any, Final, NamedTuple
 from sqlalchemy import ColumnElement, Connection, Integer, RowMapping, Table, and_, case, cast, func, or_, select
 
 from fitmatch.facts import Fact
+from fitmatch.shelf.answers.engines import TEARDOWN, Assembled, EnginePosition, EngineRecord, Engines, EngineShell
+from fitmatch.shelf.answers.shells import IN_DOUBT, Difference, History, ShelfBox, Shown, Tally
 from fitmatch.shelf.describing import differences
 from fitmatch.shelf.events import events_where, readings_told, told
 from fitmatch.shelf.finding import may_exist, named, records, shells_with, single
-from fitmatch.shelf.records import (
-    IN_DOUBT,
-    TEARDOWN,
-    Assembled,
-    Difference,
-    EnginePosition,
-    EngineRecord,
-    Engines,
-    EngineShell,
-    History,
-    ShelfBox,
-    Shown,
-    Tally,
-)
 from fitmatch.shelf.refusals import RefusedError
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import (

@@ -8,7 +8,7 @@ from pathlib import Path
 from fitmatch.gauging.assembled import Check, Comparison, Verdict, assembled
 from fitmatch.intake.planned import Planned, kept_plan, read_planned
 from fitmatch.intake.reading import FolderReader
-from fitmatch.shelf.records import Assembled, together
+from fitmatch.shelf.answers.engines import Assembled, together
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.supplying import read_planned_supplied
 

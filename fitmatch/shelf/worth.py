@@ -8,8 +8,8 @@ from typing import Any, Final
 
 from sqlalchemy import ColumnElement, Connection, Integer, and_, case, cast, func, literal, null, select
 
+from fitmatch.shelf.answers.worths import EngineCost, Lost, TiedUp, Worth
 from fitmatch.shelf.finding import single
-from fitmatch.shelf.records import EngineCost, Lost, TiedUp, Worth
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import (
     BOXES,

@@ -19,7 +19,7 @@ from fitmatch.cli.main import group
 from fitmatch.cli.shelf.main import command as shelf_group
 from fitmatch.report.shelf.data import engine_document
 from fitmatch.report.shelf.texts import engine_text
-from fitmatch.shelf.records import EnginePosition, EngineRecord, EngineShell
+from fitmatch.shelf.answers.engines import EnginePosition, EngineRecord, EngineShell
 
 Run = Callable[..., Ran]
 

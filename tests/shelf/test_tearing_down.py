@@ -31,7 +31,8 @@ from fitmatch.shelf import (
     take_in,
     teardown,
 )
-from fitmatch.shelf.records import ShelfShell, TornDown, Wear
+from fitmatch.shelf.answers.engines import TornDown, Wear
+from fitmatch.shelf.answers.shells import ShelfShell
 
 TENTH = 2_540  # nm
 GAUGES = """

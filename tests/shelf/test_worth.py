@@ -23,7 +23,7 @@ from fitmatch.shelf import (
     take_in,
     value,
 )
-from fitmatch.shelf.records import Lost
+from fitmatch.shelf.answers.worths import Lost
 
 
 def taken(shelf: Shelf, folder: Path, name: str, opened: str, price: str, family: str = "a") -> None:

@@ -10,7 +10,7 @@ from fitmatch.cli.shelf.opened import Asked, length_option, shelf_command
 from fitmatch.cli.workbooks import as_workbook, check_not_shelf, check_workbook, write_workbook
 
 if TYPE_CHECKING:
-    from fitmatch.shelf.records import EngineRecord
+    from fitmatch.shelf.answers.engines import EngineRecord
 
 _MOST_DAYS: Final = 36_500
 _STATES: Final = ("free", "set-aside", "fitted", "used", "scrapped", "missing", "sent-back")
@@ -174,8 +174,8 @@ def engine(asked: Asked, number: int) -> int:
     from fitmatch.report.shared.states import NOT_TO_BE_RUN
     from fitmatch.report.shelf.data import engine_document, engine_rows
     from fitmatch.report.shelf.texts import ON_HOLD, OUT_OF_LIMITS, engine_text
+    from fitmatch.shelf.answers.engines import Engines
     from fitmatch.shelf.looking import engine as action
-    from fitmatch.shelf.records import Engines
 
     def rows(found: "EngineRecord", unit: str) -> str:
         return engine_rows(Engines((found,)), unit)

@@ -13,7 +13,8 @@ from fitmatch.cli.exit_codes import BAD_INPUT, HELD
 
 if TYPE_CHECKING:
     from fitmatch.facts import Fact
-    from fitmatch.shelf.records import Changed, TakenIn, TornDown
+    from fitmatch.shelf.answers.engines import TornDown
+    from fitmatch.shelf.answers.shells import Changed, TakenIn
     from fitmatch.shelf.store.connections import Shelf
 
 AnswerT = TypeVar("AnswerT")

@@ -12,7 +12,7 @@ from fitmatch.report.data.values import figures_value, proof_value
 from fitmatch.report.shared.emit import Number, Table, Value, length
 from fitmatch.report.shared.states import one_line
 from fitmatch.report.shelf.data import shown_tables
-from fitmatch.shelf.records import Shown
+from fitmatch.shelf.answers.shells import Shown
 from fitmatch.study.comparison.compared import Compared
 
 _OTHER: Final = {"in": "mm", "mm": "in"}

@@ -53,7 +53,7 @@ from fitmatch.report.words.reasons import out_by, words_of
 from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
 
 if TYPE_CHECKING:
-    from fitmatch.shelf.records import EnginePosition
+    from fitmatch.shelf.answers.engines import EnginePosition
 
 TICKS: Final = (
     "backs and housing dry and clean",

@@ -33,7 +33,7 @@ from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_bro
 from fitmatch.wording import listed
 
 if TYPE_CHECKING:
-    from fitmatch.shelf.records import EnginePosition
+    from fitmatch.shelf.answers.engines import EnginePosition
 
 _HELD_AGAINST: Final = "What was read is held against what must be read, what is corrected against min and max."
 

@@ -8,19 +8,14 @@ from fitmatch.facts import Fact
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.report.shared.emit import Number, Table, Value, document, length, named_values, rows_text
 from fitmatch.report.shelf.words import difference, words
-from fitmatch.shelf.records import (
-    Assembled,
+from fitmatch.shelf.answers.engines import Assembled, EnginePosition, EngineRecord, Engines
+from fitmatch.shelf.answers.sets import KindSets, OneSet, Sets
+from fitmatch.shelf.answers.shells import (
     BoxChange,
     Changed,
     Copied,
-    EnginePosition,
-    EngineRecord,
-    Engines,
     Event,
     History,
-    KindSets,
-    OneSet,
-    Sets,
     ShelfBox,
     ShelfShell,
     Shown,

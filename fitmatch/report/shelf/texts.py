@@ -13,32 +13,24 @@ from fitmatch.report.shelf.data import noted, wear_u
 from fitmatch.report.shelf.data import price as plain_price
 from fitmatch.report.shelf.torn_down import missing_for_u, wear_table
 from fitmatch.report.shelf.words import words
-from fitmatch.shelf.records import (
+from fitmatch.shelf.answers.engines import Assembled, EnginePosition, EngineRecord, Engines
+from fitmatch.shelf.answers.sets import KindSets, OneSet, SetBore, Sets
+from fitmatch.shelf.answers.shells import (
     IN_DOUBT,
     OUTSIDE,
-    Assembled,
     BoxChange,
     Changed,
     Copied,
     Difference,
-    EnginePosition,
-    EngineRecord,
-    Engines,
     Event,
     History,
-    KindSets,
-    OneSet,
-    SetBore,
-    Sets,
     ShelfBox,
     ShelfShell,
     Shown,
     TakenIn,
     Tally,
 )
-from fitmatch.shelf.records import (
-    NOT_TO_BE_RUN as NOT_RUN,
-)
+from fitmatch.shelf.answers.shells import NOT_TO_BE_RUN as NOT_RUN
 
 NOT_KNOWN: Final = "not known"
 OUT_OF_LIMITS: Final = "OUT OF LIMITS"

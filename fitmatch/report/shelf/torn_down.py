@@ -8,7 +8,7 @@ from fitmatch.report.shared.emit import Value, length, rows_text
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.shelf.data import attention_values, event_value, shelf_document, wear_u
 from fitmatch.report.shelf.words import words
-from fitmatch.shelf.records import TornDown, Wear
+from fitmatch.shelf.answers.engines import TornDown, Wear
 from fitmatch.wording import listed
 
 _COLUMNS: Final = ("position", "part", "label", "before", "after", "wear", "uncertainty", "grew")

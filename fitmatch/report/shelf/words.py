@@ -7,7 +7,7 @@ from typing import Any, Final
 from fitmatch.facts import Fact
 from fitmatch.lengths import with_unit
 from fitmatch.names import fault_in_permission, fault_in_text
-from fitmatch.shelf.records import Difference
+from fitmatch.shelf.answers.shells import Difference
 from fitmatch.wording import as_argument, listed, printable, seen_from_here
 
 Slots = Mapping[str, Any]

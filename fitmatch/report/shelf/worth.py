@@ -7,7 +7,7 @@ from fitmatch.report.shared.emit import Value, rows_text
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.shelf.data import price, shelf_document
 from fitmatch.report.shelf.texts import NOT_KNOWN
-from fitmatch.shelf.records import EngineCost, Lost, TiedUp, Worth
+from fitmatch.shelf.answers.worths import EngineCost, Lost, TiedUp, Worth
 from fitmatch.shelf.worth import AGES
 
 _UNPRICED: Final = "unpriced"

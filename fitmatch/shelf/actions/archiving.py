@@ -19,7 +19,7 @@ from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.exported import ExportedColumn, exported, exported_rows
 from fitmatch.intake.writing.whole_files import sync_folder
 from fitmatch.problems import InputError
-from fitmatch.shelf.records import Copied
+from fitmatch.shelf.answers.shells import Copied
 from fitmatch.shelf.refusals import RefusedError
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import (

@@ -6,6 +6,8 @@ from sqlalchemy import Connection, RowMapping, func, select
 from sqlalchemy.exc import IntegrityError
 
 from fitmatch.facts import Fact
+from fitmatch.shelf.answers.engines import TEARDOWN
+from fitmatch.shelf.answers.shells import Changed
 from fitmatch.shelf.events import (
     KEEPS,
     By,
@@ -20,7 +22,6 @@ from fitmatch.shelf.events import (
 )
 from fitmatch.shelf.finding import may_exist
 from fitmatch.shelf.jobs import open_job
-from fitmatch.shelf.records import TEARDOWN, Changed
 from fitmatch.shelf.refusals import RefusedError, refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import BOXES, ENGINE_POSITIONS, ENGINES, EVENTS, JOBS, SENT_BACK, SHELLS

@@ -5,9 +5,9 @@ from typing import Final
 
 from fitmatch.facts import Fact
 from fitmatch.shelf.actions.handling import made_void
+from fitmatch.shelf.answers.shells import Changed
 from fitmatch.shelf.events import By, Change, change, events_numbered
 from fitmatch.shelf.finding import named, records, shells_with
-from fitmatch.shelf.records import Changed
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import FREE, MISSING, SET_ASIDE, SHELLS, USED
 

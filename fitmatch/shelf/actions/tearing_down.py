@@ -17,10 +17,11 @@ from fitmatch.records.measuring import Gauge, MeasuredAs, Measuring, Reading
 from fitmatch.records.parts import SIDES, Size
 from fitmatch.records.stock import MeasuredAgain
 from fitmatch.shelf.actions.setting_aside import values_back
+from fitmatch.shelf.answers.engines import TEARDOWN, TornDown, Wear
+from fitmatch.shelf.answers.shells import ShelfShell
 from fitmatch.shelf.events import By, Change, change, events_numbered
 from fitmatch.shelf.finding import may_exist, numbered
 from fitmatch.shelf.gauges import NOTHING_READ, ReadingsThen, gauge_numbers
-from fitmatch.shelf.records import TEARDOWN, ShelfShell, TornDown, Wear
 from fitmatch.shelf.refusals import RefusedError
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import (

@@ -1,194 +1,17 @@
-"""What the shelf answers: frozen records, lengths in whole nanometres."""
+"""Engines built from the shelf: what is in them, what was read with the shells in, what has worn."""
 
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.facts import Fact
-from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.shelf.answers.frames import framed
+from fitmatch.shelf.answers.shells import Event
 
 if TYPE_CHECKING:
     import pandas
 
 
-OUTSIDE: Final = "outside-limits"
-IN_DOUBT: Final = "in-doubt"
-NOT_TO_BE_RUN: Final = "not-to-be-run"
 TEARDOWN: Final = "teardown"  # the action, and how what ran has left its engine
-
-
-class Difference(NamedTuple):
-    """Two answers to one question: the column of a shell, or the shell or box of a location."""
-
-    what: str
-    before: object
-    after: object
-
-
-class ShelfShell(NamedTuple):
-    """A shell of the shelf. `wall_nm` is over its coating; `job` or `engine` holds it at `position`, or it ran
-    there and came out of `engine`. `single`: it is free and no free opposite half of its kind is in its box."""
-
-    number: int
-    box: str
-    shell: str
-    family: str
-    kind: str
-    half: str
-    grade: str
-    part: str
-    series: str
-    undersize: str
-    step: str
-    condition: str
-    wall_nm: int | None
-    coating_nm: int
-    hold: str
-    state: str
-    reason: str
-    single: bool
-    job: str | None
-    engine: int | None
-    position: str | None
-    side: str | None
-    location: str
-    trial_fits: int
-    since: str
-    box_number: int
-    note: str
-
-    @property
-    def label(self) -> str:
-        """BOX/NAME."""
-        return f"{self.box}/{self.shell}"
-
-
-class ShelfBox(NamedTuple):
-    """A box of the shelf, sealed, opened or sent back."""
-
-    number: int
-    name: str
-    state: str
-    kind: str
-    family: str
-    part: str
-    series: str
-    undersize: str
-    step: str
-    lot: str
-    seller: str
-    price_thousandths: int | None
-    location: str
-    opened: str
-    note: str
-    since: str
-
-
-class Tally(NamedTuple):
-    """Shells that are alike in what was asked for, such as their family and half."""
-
-    alike: Mapping[str, str]
-    shells: int
-    singles: int
-    thinnest_nm: int | None
-    thickest_nm: int | None
-
-
-class Shown(NamedTuple):
-    """The shells that agree with what was asked for, by number, or their tallies, and boxes that are still sealed.
-    `undated`: the shells, and their boxes, that agree but for an age that nobody knows; None: none was asked for.
-    `in_all`: where no shell agrees, how many there are."""
-
-    shells: tuple[ShelfShell, ...]
-    sealed: tuple[ShelfBox, ...]
-    tallies: tuple[Tally, ...] = ()
-    undated: tuple[int, int] | None = None
-    in_all: int = 0
-
-    def to_frame(self, unit: str = "in") -> "pandas.DataFrame":
-        """One row for each shell."""
-        return _frame(self.shells, unit)
-
-
-class Event(NamedTuple):
-    """One change of a shell, or of a sealed box; events are never edited. `corrects` is the event that it undoes;
-    `remarks` are OUTSIDE, IN_DOUBT and NOT_TO_BE_RUN of what was fitted so; `changes`: what it wrote of the clearance
-    read with the shell in and, in the history of a shell, of the shell."""
-
-    number: int
-    at: str
-    action: str
-    shell: int | None
-    label: str
-    from_state: str
-    to_state: str
-    job: str
-    engine: int | None
-    position: str
-    by: str
-    note: str
-    corrects: int | None
-    remarks: tuple[str, ...] = ()
-    changes: tuple[Difference, ...] = ()
-
-
-class History(NamedTuple):
-    """All events of a shell, oldest first."""
-
-    shell: ShelfShell
-    events: tuple[Event, ...]
-
-    def to_frame(self) -> "pandas.DataFrame":
-        """One row for each event."""
-        return _frame(self.events, "in")
-
-
-class Changed(NamedTuple):
-    """What an action changed: the events it added. `attention` is what somebody should look at all the same,
-    `notices` what the change means."""
-
-    events: tuple[Event, ...]
-    attention: tuple[Fact, ...] = ()
-    notices: tuple[Fact, ...] = ()
-
-    def to_frame(self) -> "pandas.DataFrame":
-        """One row for each event."""
-        return _frame(self.events, "in")
-
-
-class BoxChange(NamedTuple):
-    """What the files say of a box otherwise than before: `what` is a column of it, a price in thousandths."""
-
-    box: str
-    what: str
-    before: str | int | None
-    after: str | int
-
-
-class TakenIn(NamedTuple):
-    """What taking in changed. Of new shells `first` is the first number and the others follow. `sealed` boxes
-    are new, `sealed_before` were here. Of the shells that were measured again, `same` have the wall that they had.
-    `elsewhere`: what lies elsewhere by the files, with its location there and in them. `attention` is what somebody
-    should look at."""
-
-    new: int
-    first: int | None
-    unchanged: int
-    changed: tuple[ShelfShell, ...]
-    remeasured: tuple[ShelfShell, ...]
-    same: int
-    opened: tuple[ShelfBox, ...]
-    sealed: int
-    sealed_before: int
-    box_changes: tuple[BoxChange, ...]
-    not_measured: int
-    elsewhere: tuple[Difference, ...] = ()
-    attention: tuple[Fact, ...] = ()
-
-    def to_frame(self) -> "pandas.DataFrame":
-        """One row, with the numbers."""
-        import pandas
-
-        return pandas.DataFrame([{"new": self.new, "unchanged": self.unchanged, "sealed": self.sealed}])
 
 
 class EngineShell(NamedTuple):
@@ -434,7 +257,7 @@ class EngineRecord(NamedTuple):
 
     def to_frame(self, unit: str = "in") -> "pandas.DataFrame":
         """One row for each position."""
-        return _frame(self.positions, unit)
+        return framed(self.positions, unit)
 
 
 class Engines(NamedTuple):
@@ -444,20 +267,7 @@ class Engines(NamedTuple):
 
     def to_frame(self) -> "pandas.DataFrame":
         """One row for each engine."""
-        return _frame(self.engines, "in")
-
-
-class Copied(NamedTuple):
-    """A whole shelf that was exported to a folder or imported from it: the rows of each table."""
-
-    folder: str
-    rows: Mapping[str, int]
-
-    def to_frame(self) -> "pandas.DataFrame":
-        """One row for each table."""
-        import pandas
-
-        return pandas.DataFrame([{"table": name, "rows": number} for name, number in self.rows.items()])
+        return framed(self.engines, "in")
 
 
 class Wear(NamedTuple):
@@ -513,115 +323,4 @@ class TornDown(NamedTuple):
 
     def to_frame(self, unit: str = "in") -> "pandas.DataFrame":
         """One row for each journal and shell."""
-        return _frame(self.wears, unit)
-
-
-class TiedUp(NamedTuple):
-    """Shells that are free or set aside, and boxes that are sealed, of one family and one band of age; None: nobody
-    wrote down when the box was opened, or it is sealed. `unpriced` are the shells and boxes of which nobody wrote down
-    a price, and which are not in the worth."""
-
-    family: str
-    older_than_days: int | None
-    shells: int
-    singles: int
-    sealed: int
-    worth_thousandths: int
-    unpriced: int
-
-
-class Lost(NamedTuple):
-    """Shells that were scrapped or are missing."""
-
-    state: str
-    shells: int
-    worth_thousandths: int
-    unpriced: int
-
-
-class EngineCost(NamedTuple):
-    """What the shells of one engine cost; those that ran in it before are counted there."""
-
-    number: int
-    job: str
-    at: str
-    shells: int
-    worth_thousandths: int
-    unpriced: int
-
-
-class Worth(NamedTuple):
-    """What is tied up on the shelf, what was lost and what the engines cost, as prices were written down."""
-
-    tied_up: tuple[TiedUp, ...]
-    lost: tuple[Lost, ...]
-    engines: tuple[EngineCost, ...]
-
-    def to_frame(self) -> "pandas.DataFrame":
-        """One row for each family and age."""
-        return _frame(self.tied_up, "in")
-
-
-class SetBore(NamedTuple):
-    """A bore of a set with its two shells, by shelf number and BOX/NAME."""
-
-    position: str
-    upper: int
-    upper_label: str
-    lower: int
-    lower_label: str
-    wall_sum_nm: int
-    clearance_nm: int | None  # None in a pattern
-
-
-class OneSet(NamedTuple):
-    """A set that can be re-formed. `spread_nm`: between its loosest and its tightest bore, measured from their targets;
-    in a pattern between its wall sums. `worst_deviation_nm`: None in a pattern."""
-
-    spread_nm: int
-    worst_deviation_nm: int | None
-    bores: tuple[SetBore, ...]
-    proven: bool
-
-
-class KindSets(NamedTuple):
-    """The sets of one kind, or of a pattern's family. `most`: so many at once; there may be more if `capped`, and if it
-    is not `proven`."""
-
-    kind: str
-    pairs: int
-    shells: int
-    most: int
-    capped: bool
-    proven: bool
-    sets: tuple[OneSet, ...]
-
-
-class Sets(NamedTuple):
-    """The sets of every kind."""
-
-    kinds: tuple[KindSets, ...]
-
-    @property
-    def proven(self) -> bool:
-        return all(one.proven and all(some.proven for some in one.sets) for one in self.kinds)
-
-    def to_frame(self, unit: str = "in") -> "pandas.DataFrame":
-        """One row for each bore of each set."""
-        found = [(kind.kind, n, b) for kind in self.kinds for n, one in enumerate(kind.sets, 1) for b in one.bores]
-        frame = _frame((bore for _, _, bore in found), unit)
-        frame.insert(0, "set", [number for _, number, _ in found])
-        frame.insert(0, "kind", [kind for kind, _, _ in found])
-        return frame
-
-
-def _frame(records: Iterable[NamedTuple], unit: str) -> "pandas.DataFrame":
-    """Lengths as floats in `unit`, under their names without `_nm`."""
-    import pandas
-
-    def shown(name: str, value: object) -> tuple[str, object]:
-        if not name.endswith("_nm"):
-            return name, value
-        return name.removesuffix("_nm"), value / NM_PER_UNIT[unit] if isinstance(value, int | float) else None
-
-    return pandas.DataFrame([dict(shown(*item) for item in one._asdict().items()) for one in records])
+        return framed(self.wears, unit)
