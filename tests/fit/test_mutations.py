@@ -160,7 +160,9 @@ def test_a_wish_switched_off_is_caught(off: Figure, monkeypatch: Patch) -> None:
     # That all can have their best at once says nothing of single figures: let the search prove them one by one.
     honest = filling.fill_at_best
     monkeypatch.setattr(
-        filling, "fill_at_best", lambda s, within, *, wished: None if wished else honest(s, within, wished=False)
+        filling,
+        "fill_at_best",
+        lambda s, within, *, wished, long=None: None if wished else honest(s, within, wished=False, long=long),
     )
     assert caught("target", wishing_job, WISHFUL)
 
