@@ -5,6 +5,7 @@ A switch that nothing catches would mean that the comparison with full enumerati
 
 import random
 from collections.abc import Callable, Sequence
+from typing import Any
 
 import pytest
 from made.jobs import STEP, TARGET, WALL, make_job, make_position, make_shells, random_job, wishing_job
@@ -81,7 +82,7 @@ def greedy_fill(patch: Patch) -> None:
 
 # Rules of the registry are switched off in test_rules.py.
 RULES = [no_same_side, no_counting, zero_clearance, limits_at_the_mean, greedy_fill]
-LEVELS = [
+LEVELS: list[Any] = [
     (order.INSIDE, "target"),
     (order.FILLED, "target"),
     *((figure, "target") for figure in order.LEVEL_1),
@@ -91,7 +92,7 @@ LEVELS = [
     (order.CLEARANCE, "target"),
     (order.DIFFERENCE, "target"),
     (order.SPREAD, "even"),
-    (order.WORST, "even"),
+    pytest.param(order.WORST, "even", marks=pytest.mark.deep),  # many jobs until one shows it
     (order.SQUARES, "even"),
 ]
 

@@ -99,7 +99,7 @@ def edited(data: bytes, edits: list[tuple[int, int, bytes]]) -> bytes:
     return data
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(st.lists(EDIT, max_size=3), st.lists(EDIT, max_size=3), st.lists(EDIT, max_size=3))
 def test_noise(
     to_job: list[tuple[int, int, bytes]],
@@ -123,7 +123,7 @@ def test_noise(
             assert len(job.digest) == 64
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(st.lists(EDIT, max_size=3), st.lists(EDIT, max_size=3))
 def test_noise_in_readings(to_job: list[tuple[int, int, bytes]], to_readings: list[tuple[int, int, bytes]]) -> None:
     """The same for the tables about measuring and the long file of readings."""

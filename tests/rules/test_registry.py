@@ -4,7 +4,7 @@ A rule that is added needs jobs in which it binds (`JOBS`), or these tests fail.
 """
 
 import random
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -165,7 +165,13 @@ def told_wrong(sort: type[Rule]) -> bool:
 REASONED = [sort for sort in KEEP_OUT if sort is not Guard]
 
 
-@pytest.mark.parametrize("sort", REASONED, ids=lambda sort: sort.key)
+def each(sorts: Iterable[type[Rule]]) -> pytest.MarkDecorator:
+    """A test for each of them; deep where housings move, as many such jobs are needed until one shows it."""
+    deep = {Movable: pytest.mark.deep}
+    return pytest.mark.parametrize("sort", [pytest.param(s, id=s.key, marks=deep.get(s, ())) for s in sorts])
+
+
+@each(REASONED)
 def test_left_out_of_the_reasons(sort: type[Rule], monkeypatch: Patch) -> None:
     """Some small reason is not enough, or lacks what keeps the position out."""
     honest = registry.bonds
@@ -181,7 +187,7 @@ TOLD_OF = [sort for sort in REASONED if sort not in (Match, Family)]
 MAKERS = [Drawing, Holds, Match, Family]
 
 
-@pytest.mark.parametrize("sort", TOLD_OF, ids=lambda sort: sort.key)
+@each(TOLD_OF)
 def test_left_out_of_the_cures(sort: type[Rule], monkeypatch: Patch) -> None:
     """Some cure that would work is missing, or something that would help but is not offered."""
     for name in ("SETTINGS", "OF_PARTS"):
