@@ -46,10 +46,10 @@ def test_an_export_is_whole_or_not_there(stages: Stages) -> None:
 
 
 @pytest.mark.deep
-@pytest.mark.parametrize("database", DATABASES)
-def test_at_many_points(database: str) -> None:
-    """The same at 200 points of each action, some of them while it commits."""
-    args = [sys.executable, SCRIPT, "--points", "200", "--only", database]
+def test_at_many_points() -> None:
+    """The same at 200 points of each action, some of them while it commits; on PostgreSQL this takes a quarter of an
+    hour, and the script alone does it."""
+    args = [sys.executable, SCRIPT, "--points", "200", "--only", "sqlite"]
     ran = subprocess.run(args, capture_output=True, text=True, check=False)
     assert ran.returncode == 0, ran.stdout + ran.stderr
     assert all(f": {name}: 200 " in ran.stdout for name in ACTIONS if name not in FURTHER)
