@@ -199,8 +199,8 @@ def fill_most(search: Search) -> Windows:
     for figure in (*order.fit, *order.rest):
         if figure is ENGINES:
             most_complete(search)
-        else:
-            search.minimise(figure)
+        elif figure is not FILLED or any(p.filled != p.within_limits for field in search.fields for p in field):
+            search.minimise(figure)  # where all pairs are inside their limits, as many are filled as are inside
     if -search.value(FILLED) == places_of(search.bores):
         search.bounds = search.filling(p for field in search.fields for p in field)
     return Windows(search, bests_of(search, wished=False), [p for p in everything if not p.counted])

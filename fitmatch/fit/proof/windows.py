@@ -91,9 +91,10 @@ class Windows:
         elif self._excluded(window):
             self._failures += 1
             return False
+        likely = search.only_shells_bind or not self._failures
         while True:
             field = self._look_near(window)
-            found = search.feasible(field)
+            found = search.feasible(field, likely=likely)
             if found is not None:
                 search.choice = found
                 self.all_at_once = True
@@ -102,6 +103,7 @@ class Windows:
             known = search.blamed is not None and search.only_shells_bind
             if known:
                 asking &= search.blamed or set()
+            likely = known
             if self._list_whole(asking):
                 continue
             if known:
