@@ -72,6 +72,30 @@ def test_somebody_asks_all_the_time(strategy: str) -> None:
     assert not proof.proven and proof.level is not None
 
 
+def test_what_a_plan_settles_is_not_told_as_open() -> None:
+    """Where the plan in hand fills every position inside its limits, that needs no proof: what is told as not proven is
+    what a better plan could improve."""
+    job = lot(200, 1_000)
+    plan = best_plan(job, stop=Watching(1.0))
+    proof, figures = plan.proofs["rod"], plan.figures["rod"]
+    assert not proof.proven and figures.counted == figures.filled == 200
+    assert proof.level == "worst_deviation" and (proof.bound or 0) <= figures.worst_deviation_nm
+
+
+@pytest.mark.parametrize("insisting", [False, pytest.param(True, marks=pytest.mark.deep)])
+def test_comparing_and_insisting_ask_all_the_time(insisting: bool) -> None:
+    """Nor does anybody who compares ways of choosing, or insists on a pair that shells left over might make."""
+    job, stop = lot(200, 1_000), Watching(1.5)
+    start = time.process_time()
+    if insisting:
+        upper, lower = (next(s for s in job.shells if s.half == half).name for half in ("upper", "lower"))
+        assign(job, explain=job.positions[4].name, insist=(upper, lower), stop=stop)
+    else:
+        compare(job, stop=stop)
+    assert stop.longest < LONGEST_S
+    assert time.process_time() - start < 1.5 + 2 * LONGEST_S
+
+
 def test_by_hand_is_there_before_any_limit() -> None:
     """With no time at all the plan is the one by hand, and that takes no look at every pair there is."""
     job = lot(500, 2_000)

@@ -432,7 +432,7 @@ def test_marks_and_notes_stand_with_their_row() -> None:
         "NOT YET MEASURED: R5 (rod): no reading of journal",
         "NOT YET MEASURED: shells of box-1 (rod): no wall of 13",
         f"R2: {ACCEPTED}sleeved and bored",
-        "ROD: NOT PROVEN: stopped while proving the worst deviation from target, which cannot be less than 0.5 tenths.",
+        "ROD: NOT PROVEN: stopped at the worst deviation from target, which cannot be less than 0.5 tenths.",
         "MAIN: proven",
         "Drawn from: box-1, box-2.",
         "rod upper 2 2 0.06190 to 0.06195 box-1/10 0.06190, box-1/11 0.06195",
@@ -465,7 +465,7 @@ def test_every_trouble_is_told(words: str) -> None:
         "NOT YET MEASURED: shells of box-1 (rod): no wall of 13",
         f"R2: {ACCEPTED}sleeved and bored",
         "NOT PROVEN: rod: a better choice may exist",
-        "ROD: NOT PROVEN: stopped while proving the worst deviation from target, which cannot be less than 0.5 tenths; "
+        "ROD: NOT PROVEN: stopped at the worst deviation from target, which cannot be less than 0.5 tenths; "
         "worst 0.5, spread 1.0 tenths over 2 of 5 positions; worst by hand 0.5 with 1 outside the limits, breaking 1 "
         "rule, as boxed 0.5 with 1 outside the limits, breaking 1 rule.",
         "MAIN: proven; worst 1.0, spread 0.0 tenths; worst by hand 1.0 breaking 1 rule, as boxed 1.0 breaking 1 rule.",
@@ -728,7 +728,7 @@ def test_every_level_of_the_proof_has_words() -> None:
         ("positions_inside", 3, "positions inside their limits, which cannot be more than 3."),
         ("sum_squared_deviation", 2 * 2540**2, "cannot be less than 2.0 tenths squared."),
         ("total_clearance", 25_400, "total clearance, which cannot be more than 10.0 tenths."),
-        ("spread", None, "stopped while proving the spread."),
+        ("spread", None, "stopped at the spread."),
         (None, None, "NOT PROVEN: stopped early."),
     ],
 )

@@ -10,7 +10,7 @@ from fitmatch.fit.answer.checker import check
 from fitmatch.fit.answer.expected import worth
 from fitmatch.fit.answer.kernel import Kernel, check_strategy, default_slack
 from fitmatch.fit.answer.one_box import one_box
-from fitmatch.fit.answer.stopped import Early, best_of
+from fitmatch.fit.answer.stopped import Early, best_of, left_open
 from fitmatch.fit.answer.strays import strays
 from fitmatch.fit.classes.candidates import Kind, ready
 from fitmatch.fit.classes.guards import check_guard
@@ -149,10 +149,13 @@ def _solve(
         solved = kernel.solve(strategy, slack_nm=slack_nm, ties=True, stop=stop, start=found[1])
         others.append(found)
         found = solved.placed
-    if not solved.proof.proven:
+    proof = solved.proof
+    if not proof.proven:
         if early.choice is not None:
             others.append(placed(kind, early.choice))
         found = best_of([found, *others], strategy, slack_nm, priority)
+        if priority == TOGETHER or len(mine) == 1:
+            proof = left_open(proof, found, strategy, slack_nm)
 
     settled, chosen = found[0], by_job(*found)
     simple = {"as-boxed": by_job(kind, boxed), "by-hand": by_job(kind, handmade)}
@@ -160,8 +163,8 @@ def _solve(
         name: Baseline(figures_of_several(some), sum(map(rules_broken_by, mine, some))) for name, some in simple.items()
     }
     complete = -value(ENGINES, shares_placed(*found))
-    single = one_box(kernel.kind, found, stop) if strategy == "target" and solved.proof.proven else ()
-    answer = GroupAnswer(group, complete, figures_of_several(chosen), solved.proof, baselines, tuple(single))
+    single = one_box(kernel.kind, found, stop) if strategy == "target" and proof.proven else ()
+    answer = GroupAnswer(group, complete, figures_of_several(chosen), proof, baselines, tuple(single))
     shares = [
         _Share(at, settled, job, own, hand, staying.get(job.name))
         for at, job, own, hand in zip(group.members, settled.jobs, chosen, simple["by-hand"], strict=True)

@@ -3,7 +3,7 @@ all that are known then, in the order in which the proof would have ranked them.
 
 from collections.abc import Sequence
 from contextlib import suppress
-from itertools import product
+from itertools import pairwise, product
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.model.groups import shares_placed
@@ -12,6 +12,7 @@ from fitmatch.fit.model.pairs import Choice
 from fitmatch.fit.proof.windows import MANY_LISTED
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.records.placements import Placement
+from fitmatch.records.plans import Proof
 from fitmatch.records.pools import TOGETHER
 
 Placed = tuple[Kind, list[Placement]]
@@ -57,6 +58,20 @@ def best_of(plans: Sequence[Placed], strategy: str, slack_nm: int, priority: str
         if len(left) == 1:
             break
     return left[0][0]
+
+
+def left_open(proof: Proof, plan: Placed, strategy: str, slack_nm: int) -> Proof:
+    """Where this plan reaches the bound of the figure that was being proven, that figure is proven; what is then left
+    open is the first that a better plan could improve."""
+    kind, _ = plan
+    order = order_of(strategy, slack_nm, kind.bores, several=len(kind.terms) > 1)
+    figures = [*order.fit, *order.rest, order.quality[0]]
+    shares = shares_placed(*plan)
+    for figure, following in pairwise(figures):
+        reached = _value(figure, shares)
+        if proof.level == figure.name and proof.bound == (-reached if figure.more else reached):
+            proof = Proof(False, following.name, len(kind.positions) if following.more else 0)
+    return proof
 
 
 def _value(figure: Figure, shares: Sequence[Share]) -> int:

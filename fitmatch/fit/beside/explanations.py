@@ -7,6 +7,7 @@ pair.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import NamedTuple
 
 from fitmatch.facts import Fact
@@ -18,7 +19,7 @@ from fitmatch.fit.model.groups import Decided, decided, kind_for, turns
 from fitmatch.fit.model.variants import apart, reserving, with_bores
 from fitmatch.fit.proof.filling import NoPlan
 from fitmatch.fit.proof.levels import prove
-from fitmatch.fit.solver.stopping import Stop
+from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.names import nearest
 from fitmatch.problems import NotPossible
 from fitmatch.records.housings import may_move, rehoused
@@ -178,15 +179,16 @@ class _Demand(NamedTuple):
     pair: tuple[Shell, Shell] | None = None
     not_sum_nm: int | None = None
 
-    def alter(self, kind: Kind) -> tuple[Kind, list[Pair]]:
+    def alter(self, stop: Stop, kind: Kind) -> tuple[Kind, list[Pair]]:
         """The kind in which this position has only the pairs demanded, and those pairs; none if it has no such pair."""
         kind, own = apart(kind, self.place, may_be_empty=False)
         if self.pair is not None:
             kind = _with_pair(kind, own, *self.pair)
         elif self.not_sum_nm is not None:
-            kind = with_bores(kind, own, [part for bore in own for part in _without_sum(bore, self.not_sum_nm)])
+            kind = with_bores(kind, own, [part for bore in own for part in _without_sum(bore, self.not_sum_nm, stop)])
         seats = {b.seat for b in own}
-        return kind, [p for b in kind.bores if b.seat in seats for p in kind.pairs(b, 0, b.sum_high)]
+        bores = [b for b in kind.bores if b.seat in seats]
+        return kind, [p for b in bores for p in stop.asking(kind.pairs(b, 0, b.sum_high))]
 
 
 def _with_pair(kind: Kind, own: list[Bore], upper: Shell, lower: Shell) -> Kind:
@@ -200,10 +202,10 @@ def _with_pair(kind: Kind, own: list[Bore], upper: Shell, lower: Shell) -> Kind:
     return with_bores(kind, (), [replace(b, upper=racks[0], lower=racks[1]) for b in fitting])
 
 
-def _without_sum(bore: Bore, walls_nm: int) -> list[Bore]:
+def _without_sum(bore: Bore, walls_nm: int, stop: Stop) -> list[Bore]:
     """The same bore for each wall of its uppers, without the lowers that would make up this sum."""
     parts = []
-    for wall in sorted(set(bore.upper.walls)):
+    for wall in stop.asking(sorted(set(bore.upper.walls)), 1):
         uppers = [c for c in bore.upper.classes if c.wall_nm == wall]
         lowers = [c for c in bore.lower.classes if c.wall_nm != walls_nm - wall]
         parts.append(replace(bore, upper=rack_of(uppers), lower=rack_of(lowers)))
@@ -216,9 +218,11 @@ def _best_with(one: Decided, demand: _Demand, stop: Stop) -> tuple[OtherPlan | N
     kind = kind_for(one.jobs, one.kind)
     try:
         work = turns(kind, one.plan.priority)
-        proven = prove(kind, one.plan.way, one.plan.slack_nm, stop, work, demand.alter)
+        proven = prove(kind, one.plan.way, one.plan.slack_nm, stop, work, partial(demand.alter, stop))
     except NoPlan:
         return None, False
+    except Stopped:
+        return None, True
     found = other_plan(one, proven.kind, proven.choice, proven=proven.proof.proven)
     if all(p.position.key != demand.place for p in found.placements):
         return None, True  # stopped before there was a plan

@@ -34,7 +34,7 @@ def in_words(proof: Proof, scale: Scale) -> str:
     if proof.level is None:
         return "stopped early"
     figure = FIGURES[proof.level]
-    text = f"stopped while proving the {WORDS[figure.name]}"
+    text = f"stopped at the {WORDS[figure.name]}"
     if proof.bound is None:
         return text
     better = "more" if figure.more else "less"

@@ -76,12 +76,12 @@ def _bores(jobs: Sequence[Job], kind: str, thick: Sequence[int]) -> Iterator[_Bo
 
 def _most_pairs(stock: Counter[_Alike], bores: Sequence[_Bore], stop: Stop) -> int:
     classes = sorted(stock)
-    pairs = sorted({tuple(sorted(pair)) for bore in bores for pair in _pairs(classes, bore)})
+    pairs = sorted({tuple(sorted(pair)) for bore in bores for pair in stop.asking(_pairs(classes, bore))})
     if not pairs:
         return 0
     program = Program()
     uses: defaultdict[int, list[tuple[int, int]]] = defaultdict(list)
-    for one, other in pairs:
+    for one, other in stop.asking(pairs):
         counts = stock[classes[one]], stock[classes[other]]
         at = program.variable(counts[0] // 2 if one == other else min(counts))
         for index, times in Counter((one, other)).items():
