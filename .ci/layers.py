@@ -15,8 +15,11 @@ PACKAGE = Path(__file__).resolve().parent.parent / "fitmatch"
 # A folder and modules of it, a line each; a folder whose modules need some of its own folders has more than one line.
 ORDER = """
 .: version stages facts wording names lengths problems
-records: ask keys oils bearings measuring parts stacks shelved unopened job placements doubted housings
-records: pools plans stock
+records: ask keys measuring parts
+records/study: oils bearings stacks unopened
+records/shelf: shelved stock
+records: job housings pools
+records/answers: placements doubted plans
 rules: of_kind
 rules/one_half: family holds match min_wall
 rules/two_halves: same_in_bore thick_half wall_difference

@@ -22,8 +22,8 @@ from fitmatch.stages import now
 from fitmatch.wording import printable
 
 if TYPE_CHECKING:
+    from fitmatch.records.answers.plans import Plan
     from fitmatch.records.job import Job
-    from fitmatch.records.plans import Plan
     from fitmatch.records.pools import Pool
 
 _MOST_ALTERNATIVES: Final = 20

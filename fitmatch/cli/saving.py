@@ -8,7 +8,7 @@ from fitmatch.wording import printable
 
 if TYPE_CHECKING:
     from fitmatch.intake.writing.saving import Saving
-    from fitmatch.records.plans import Plan
+    from fitmatch.records.answers.plans import Plan
 
 SAVED_AS: Final = "assignment.json"
 

@@ -9,8 +9,8 @@ from typing import Final
 from fitmatch.intake.common.quantities import ASSEMBLED_CLEARANCE, JOURNAL, CellError, Quantity
 from fitmatch.intake.common.running import FIELDS, FIGURES, LENGTHS, fault_of, oil_table
 from fitmatch.problems import MOST_PROBLEMS, InputError, Problem
-from fitmatch.records.bearings import NARROWEST, WIDEST, Bearing, Running
-from fitmatch.records.oils import MOST_MARGIN_K, Oil
+from fitmatch.records.study.bearings import NARROWEST, WIDEST, Bearing, Running
+from fitmatch.records.study.oils import MOST_MARGIN_K, Oil
 
 _HEATED: Final = ("oil_40", "oil_100", "density", "density_slope", "heat_capacity", "inlet")
 HOT: Final = ("housing_temperature", "journal_temperature")

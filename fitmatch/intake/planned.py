@@ -13,7 +13,7 @@ from fitmatch.intake.rows.shared_plan import cure, no_longer_shared, sharers
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey
-from fitmatch.records.shelved import ShelvedShell, Supply, digest_of_readings
+from fitmatch.records.shelf.shelved import ShelvedShell, Supply, digest_of_readings
 from fitmatch.wording import printable
 
 

@@ -28,7 +28,7 @@ from fitmatch.records.pools import Pool
 from fitmatch.wording import listed, shorten
 
 if TYPE_CHECKING:
-    from fitmatch.records.shelved import Supply
+    from fitmatch.records.shelf.shelved import Supply
 
 # What is compared in a shell's rows in two jobs.
 _FIELDS: Final = ("kind", "half", "wall_nm", "coating_nm", "wall_to_metal_nm", "family", "grade", "hold")

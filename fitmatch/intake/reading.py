@@ -65,7 +65,7 @@ from fitmatch.wording import printable
 
 if TYPE_CHECKING:
     from fitmatch.intake.rows.supplied import Offer
-    from fitmatch.records.shelved import Supply
+    from fitmatch.records.shelf.shelved import Supply
 
 
 def read_job(

@@ -32,7 +32,7 @@ from fitmatch.problems import InputError
 from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.measuring import Gauge, LoggedReading, Measuring
 from fitmatch.records.parts import Shell
-from fitmatch.records.stock import Bought, Printed, Stock, StockBox, StockShell
+from fitmatch.records.shelf.stock import Bought, Printed, Stock, StockBox, StockShell
 
 T = TypeVar("T")
 COUNT_FORM: Final = Form(

@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import Connection, RowMapping, select
 
 from fitmatch.facts import Fact
-from fitmatch.records.shelved import DESCRIBING, digest_of_description
+from fitmatch.records.shelf.shelved import DESCRIBING, digest_of_description
 from fitmatch.shelf.answers.shells import Difference
 from fitmatch.shelf.events import told
 from fitmatch.shelf.jobs import where_it_is

@@ -18,10 +18,10 @@ from fitmatch.fit.model.order import INSIDE
 from fitmatch.fit.proof.filling import fill
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.solver.stopping import Stop, Stopped
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Fit, Position, Shell, Size
-from fitmatch.records.placements import Placement
-from fitmatch.records.shelved import ShelvedShell
+from fitmatch.records.shelf.shelved import ShelvedShell
 from fitmatch.rules.positions.in_rows import Line, NeighbourStep
 from fitmatch.rules.positions.movable import Movable
 from fitmatch.rules.two_halves.same_in_bore import DEFAULT, SameInBore

@@ -16,7 +16,7 @@ from fitmatch.names import composed
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Gauge
 from fitmatch.records.pools import Pool
-from fitmatch.records.shelved import ShelvedShell, digest_of_readings
+from fitmatch.records.shelf.shelved import ShelvedShell, digest_of_readings
 from fitmatch.shelf.finding import came_out_of, parts, single
 from fitmatch.shelf.gauges import NOTHING_READ, ReadingsThen, Then
 from fitmatch.shelf.jobs import latest_job

@@ -26,8 +26,8 @@ from fitmatch.fit.answer.kernel import Kernel
 from fitmatch.fit.assign import Stop, assign
 from fitmatch.intake import reading
 from fitmatch.problems import FaultInFitmatch
+from fitmatch.records.answers.plans import Plan
 from fitmatch.records.job import Job
-from fitmatch.records.plans import Plan
 from fitmatch.report.words.levels import WORDS
 
 

@@ -31,8 +31,8 @@ from fitmatch.fit.model.naming import name_shells
 from fitmatch.fit.proof import search, windows
 from fitmatch.fit.solver import adapter
 from fitmatch.intake.reading import read_job
+from fitmatch.records.answers.plans import Plan
 from fitmatch.records.job import Job
-from fitmatch.records.plans import Plan
 from fitmatch.report.text.report import plan_text
 
 LOT = Size(1_000, 5_000, 50)

@@ -9,10 +9,10 @@ from made.jobs import STEP, TARGET, WALL, make_job, make_position, make_shell, m
 
 from fitmatch.facts import Fact
 from fitmatch.fit.assign import assign
+from fitmatch.records.answers.plans import Plan
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import SIDES, Band, Fit, Position, Shell
-from fitmatch.records.plans import Plan
 from fitmatch.records.pools import IN_ORDER, TOGETHER, Pool
 from fitmatch.report.screen.table import which_shell_goes_where
 from fitmatch.report.shared.certainty import Certainty

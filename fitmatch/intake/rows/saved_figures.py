@@ -10,11 +10,11 @@ from typing import Any, Final, NamedTuple
 
 from fitmatch.intake.rows.saved_plan import SavedPlan
 from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.records.answers.placements import KindFigures, Placement
+from fitmatch.records.answers.plans import Baseline, Proof
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey
 from fitmatch.records.parts import SIDES
-from fitmatch.records.placements import KindFigures, Placement
-from fitmatch.records.plans import Baseline, Proof
 
 _COUNTED: Final = ("filled", "below", "above", "counted", "boxes")
 _SAME_NM: Final = 1  # lengths are written to half a nanometre

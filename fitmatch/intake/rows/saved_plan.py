@@ -60,7 +60,7 @@ class SavedPlan(NamedTuple):
         """Whether it was made for files of this digest."""
         if self.readings is None:
             return self.digest == files
-        from fitmatch.records.shelved import digest_with
+        from fitmatch.records.shelf.shelved import digest_with
 
         return self.digest == digest_with(files, self.readings)
 
@@ -252,7 +252,7 @@ def with_digest(plan: SavedPlan, files: str) -> bytes | None:
         return None
     digest = files
     if plan.readings is not None:
-        from fitmatch.records.shelved import digest_with
+        from fitmatch.records.shelf.shelved import digest_with
 
         digest = digest_with(files, plan.readings)
     return plan.data.replace(old, json.dumps(digest).encode())

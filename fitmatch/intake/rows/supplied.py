@@ -19,7 +19,7 @@ from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.measuring import Gauge, MeasuredAs, Pooled, Reading
 from fitmatch.records.parts import ON_SHELF, SIDES, Position, Shell, Size
-from fitmatch.records.shelved import ShelvedShell, Supply
+from fitmatch.records.shelf.shelved import ShelvedShell, Supply
 from fitmatch.wording import listed, shorten
 
 _LABELS: Final = ("grade", "family", "condition", "series", "part", "undersize", "step", "note")

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 from fitmatch.fit.model.order import SLACK_NM
 from fitmatch.lengths import exact
-from fitmatch.records.plans import JobPlan
+from fitmatch.records.answers.plans import JobPlan
 from fitmatch.report.comparison.films import films_of_plans
 from fitmatch.report.comparison.further import by_target, fewer_boxes, traded_off, without_rules
 from fitmatch.report.comparison.plans import ways_of_choosing

@@ -3,9 +3,9 @@
 from collections import Counter, defaultdict
 from collections.abc import Sequence
 
+from fitmatch.records.answers.plans import Plan
 from fitmatch.records.keys import full_name
 from fitmatch.records.parts import Shell
-from fitmatch.records.plans import Plan
 from fitmatch.report.shared.box_names import told_short
 from fitmatch.report.shared.layout import clean, paragraph, whole
 from fitmatch.report.text.positions import shell_name

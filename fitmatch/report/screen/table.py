@@ -5,11 +5,11 @@ from enum import Enum
 from math import ceil
 from typing import Final, NamedTuple
 
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import JobPlan
 from fitmatch.records.job import Job
 from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.parts import ANY, SIDES, Position, Shell
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import JobPlan
 from fitmatch.report.screen.limits_drawn import LAST, SMALL, drawn, head_of
 from fitmatch.report.screen.sure import INSIDE
 from fitmatch.report.shared.box_names import by_letters, by_their_ends, legend

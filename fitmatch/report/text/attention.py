@@ -5,8 +5,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from fitmatch.facts import Fact
+from fitmatch.records.answers.plans import JobPlan, Proof, Reason, Stray
 from fitmatch.records.parts import ANY, Position, Shell
-from fitmatch.records.plans import JobPlan, Proof, Reason, Stray
 from fitmatch.report.screen.sure import INSIDE
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.layout import clean, items, paragraph, whole

@@ -4,9 +4,9 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT, decimal
+from fitmatch.records.answers.placements import KindFigures, Placement
+from fitmatch.records.answers.plans import Alternatives, GroupAnswer, OtherPlan, Plan
 from fitmatch.records.keys import PositionKey, full_name
-from fitmatch.records.placements import KindFigures, Placement
-from fitmatch.records.plans import Alternatives, GroupAnswer, OtherPlan, Plan
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.shared.scale import NOTHING, Scale
 from fitmatch.report.shared.states import DANGER, NOT_FILLED

@@ -1,10 +1,10 @@
 """The part of the text report that explains one position: its sum in numbers, what is next best for it, what insisting
 on another pair would change."""
 
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import Explanation, OtherPlan, Plan
 from fitmatch.records.keys import full_name
 from fitmatch.records.parts import room, tightest_room
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Explanation, OtherPlan, Plan
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale
 from fitmatch.report.shared.states import DANGER, NOT_FILLED

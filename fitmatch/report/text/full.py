@@ -1,7 +1,7 @@
 """What the report on one screen is based on: boxes and rules, sums and limits, corrections and form, how good it is,
 and every shell left over."""
 
-from fitmatch.records.plans import JobPlan, Plan
+from fitmatch.records.answers.plans import JobPlan, Plan
 from fitmatch.report.shared.axis import along_the_line
 from fitmatch.report.shared.housings import moves, moves_text
 from fitmatch.report.shared.layout import clean, items, paragraph, titled, whole

@@ -3,9 +3,9 @@ the answer rests on, the boxes that were read and the rules in force."""
 
 from collections.abc import Iterator
 
+from fitmatch.records.answers.plans import GroupAnswer, JobPlan, Plan
 from fitmatch.records.job import Job
 from fitmatch.records.parts import HALVES
-from fitmatch.records.plans import GroupAnswer, JobPlan, Plan
 from fitmatch.records.pools import IN_ORDER
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole

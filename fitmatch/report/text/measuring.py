@@ -4,10 +4,10 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from fitmatch.gauging.sizes.form_limits import worst_meet
+from fitmatch.records.answers.plans import JobPlan
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import DIAMETERS, Form
 from fitmatch.records.parts import Size
-from fitmatch.records.plans import JobPlan
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.shared.readings import corrected_sizes, corrected_wall, forms
 from fitmatch.report.shared.scale import Scale

@@ -2,11 +2,11 @@
 
 from typing import Final
 
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import JobPlan
 from fitmatch.records.keys import full_name
 from fitmatch.records.parts import SIDES, Shell, Size
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import JobPlan
-from fitmatch.records.shelved import ShelvedShell
+from fitmatch.records.shelf.shelved import ShelvedShell
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.shared.scale import NOTHING, Scale
 from fitmatch.report.shared.states import is_coated

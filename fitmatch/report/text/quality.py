@@ -4,8 +4,8 @@ from collections.abc import Callable
 
 from fitmatch.fit.model import order
 from fitmatch.names import natural
-from fitmatch.records.placements import KindFigures
-from fitmatch.records.plans import GroupAnswer, Plan, Worth
+from fitmatch.records.answers.placements import KindFigures
+from fitmatch.records.answers.plans import GroupAnswer, Plan, Worth
 from fitmatch.records.pools import IN_ORDER
 from fitmatch.report.shared.layout import Column, clean, paragraph, table
 from fitmatch.report.shared.scale import NOTHING, Scale, scale_for

@@ -3,9 +3,9 @@
 from collections import Counter, defaultdict
 from functools import partial
 
+from fitmatch.records.answers.plans import Plan
 from fitmatch.records.job import Job
 from fitmatch.records.parts import HALVES, Shell
-from fitmatch.records.plans import Plan
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.shared.scale import NOTHING, Scale
 from fitmatch.report.shared.states import marks_of, unmeasured_shells

@@ -6,7 +6,7 @@ full, what all that rests on comes after it.
 
 from collections.abc import Iterator
 
-from fitmatch.records.plans import JobPlan, Plan
+from fitmatch.records.answers.plans import JobPlan, Plan
 from fitmatch.report.screen.left_over import left_over
 from fitmatch.report.screen.proven import proof_lines
 from fitmatch.report.screen.sure import how_sure

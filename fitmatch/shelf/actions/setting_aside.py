@@ -9,7 +9,7 @@ from sqlalchemy import Connection, RowMapping, select
 from fitmatch.facts import Fact
 from fitmatch.names import natural
 from fitmatch.records.keys import ShellKey, full_name
-from fitmatch.records.shelved import digest_of_readings
+from fitmatch.records.shelf.shelved import digest_of_readings
 from fitmatch.shelf.answers.shells import Changed, ShelfShell
 from fitmatch.shelf.describing import faults_of_plan
 from fitmatch.shelf.events import By, Change, Hold, change, events_numbered, next_number

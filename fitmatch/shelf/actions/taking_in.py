@@ -10,7 +10,7 @@ from sqlalchemy import Connection, RowMapping, func, select
 
 from fitmatch.facts import Fact
 from fitmatch.records.keys import full_name
-from fitmatch.records.stock import Printed, Stock, StockBox, StockShell
+from fitmatch.records.shelf.stock import Printed, Stock, StockBox, StockShell
 from fitmatch.shelf.answers.shells import BoxChange, Difference, ShelfBox, TakenIn
 from fitmatch.shelf.describing import differences
 from fitmatch.shelf.events import By, Change, change, insert_rows, next_number, note_boxes, note_new, told

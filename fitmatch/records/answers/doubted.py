@@ -3,11 +3,11 @@
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
 from fitmatch.records.keys import PositionKey, ShellKey, full_name
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Position, Shell
-from fitmatch.records.placements import Placement
 
 
 class Doubted(NamedTuple):

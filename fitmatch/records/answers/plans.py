@@ -8,18 +8,18 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.facts import Fact
 from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.records.doubted import Doubted, doubted
+from fitmatch.records.answers.doubted import Doubted, doubted
+from fitmatch.records.answers.placements import KindFigures, Placement, figures_of
 from fitmatch.records.job import Job
 from fitmatch.records.keys import PositionKey, ShellKey, full_name
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import SIDES, Position, Shell
-from fitmatch.records.placements import KindFigures, Placement, figures_of
 from fitmatch.records.pools import TOGETHER, Group
 
 if TYPE_CHECKING:
     import pandas
 
-    from fitmatch.records.shelved import ShelvedShell
+    from fitmatch.records.shelf.shelved import ShelvedShell
 
 
 _TOLD_APART_NM: Final = 500  # half a step of a micrometer that reads 1 um
@@ -255,14 +255,14 @@ class JobPlan:
         """That of the inputs: the job's files and, where the shelf was asked, the readings of its shells placed."""
         if self.job.shelved is None:
             return self.job.digest
-        from fitmatch.records.shelved import digest_with
+        from fitmatch.records.shelf.shelved import digest_with
 
         return digest_with(self.job.digest, self.digest_of_shelved)
 
     @property
     def digest_of_shelved(self) -> str:
         """That of the readings of the shells on the shelf that it places."""
-        from fitmatch.records.shelved import digest_of_readings
+        from fitmatch.records.shelf.shelved import digest_of_readings
 
         return digest_of_readings((one.number, [r.nm for r in one.readings]) for one in self.shelved.values())
 

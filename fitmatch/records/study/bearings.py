@@ -2,7 +2,7 @@
 
 from typing import Final, NamedTuple
 
-from fitmatch.records.oils import MARGIN_K, Oil
+from fitmatch.records.study.oils import MARGIN_K, Oil
 
 # Width / diameter for which films are worked out.
 NARROWEST: Final = 0.02
