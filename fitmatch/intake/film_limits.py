@@ -111,24 +111,9 @@ def _wrong(bearing: Bearing) -> list[tuple[str, str]]:
 def _as_given(bearing: Bearing) -> Running:
     """The bearing as job.toml would say it; a margin has no effect on a constant viscosity."""
     oil = bearing.oil
-    return Running(
-        width_nm=bearing.width_nm,
-        lands=bearing.lands,
-        load_n=bearing.load_n,
-        speed_rpm=bearing.speed_rpm,
-        viscosity_mpa_s=oil.viscosity_mpa_s,
-        table=oil.table or None,
-        oil_40_mm2_s=oil.oil_40_mm2_s,
-        oil_100_mm2_s=oil.oil_100_mm2_s,
-        high_shear_mpa_s=oil.high_shear_mpa_s,
-        density_kg_m3=oil.density_kg_m3,
-        density_slope_kg_m3_k=oil.density_slope_kg_m3_k,
-        heat_capacity_j_kg_k=oil.heat_capacity_j_kg_k,
-        inlet_c=oil.inlet_c,
-        oil_margin_k=oil.margin_k if oil.heats else None,
-        feed_pressure_mpa=bearing.feed_pressure_mpa,
-        slope_nm=bearing.slope_nm,
-    )
+    named = {**oil._asdict(), **bearing._asdict(), "table": oil.table or None}
+    given = Running(**{name: named[name] for name in Running._fields if name in named})
+    return given._replace(oil_margin_k=oil.margin_k if oil.heats else None)
 
 
 def _argument(key: str) -> str:

@@ -30,7 +30,7 @@ class Bearing(NamedTuple):
 
 class Running(NamedTuple):
     """How the bearings of a kind run, as `[film.KIND]` or options say it; None is not given. Fields are named as the
-    keys are, with their unit behind."""
+    keys are, with their unit behind, and as those of `Oil` and `Bearing`."""
 
     width_nm: int | None = None  # of one land
     lands: int | None = None
@@ -53,18 +53,8 @@ class Running(NamedTuple):
 
     @property
     def oil(self) -> Oil:
-        return Oil(
-            viscosity_mpa_s=self.viscosity_mpa_s,
-            oil_40_mm2_s=self.oil_40_mm2_s,
-            oil_100_mm2_s=self.oil_100_mm2_s,
-            density_kg_m3=self.density_kg_m3,
-            density_slope_kg_m3_k=self.density_slope_kg_m3_k,
-            heat_capacity_j_kg_k=self.heat_capacity_j_kg_k,
-            inlet_c=self.inlet_c,
-            high_shear_mpa_s=self.high_shear_mpa_s,
-            margin_k=MARGIN_K if self.oil_margin_k is None else self.oil_margin_k,
-            table=self.table or (),
-        )
+        named = {name: value for name, value in self._asdict().items() if name in Oil._fields and value is not None}
+        return Oil(**named, margin_k=MARGIN_K if self.oil_margin_k is None else self.oil_margin_k)
 
     def bearing(
         self,

@@ -5,7 +5,7 @@ from typing import Final, NamedTuple
 from fitmatch.fit.answer.saved import Contradiction, rebuilt
 from fitmatch.gauging.assembled import Check, Comparison, Verdict, compare
 from fitmatch.intake.planned import Planned, refused_plan
-from fitmatch.intake.rows.saved_figures import Said
+from fitmatch.intake.saved.saved_figures import Said
 from fitmatch.records.answers.doubted import doubted
 from fitmatch.records.answers.plans import JobPlan
 from fitmatch.records.housings import in_one_block
