@@ -15,8 +15,11 @@ PACKAGE = Path(__file__).resolve().parent.parent / "fitmatch"
 # A folder and modules of it, a line each; a folder whose modules need some of its own folders has more than one line.
 ORDER = """
 .: version stages facts wording names lengths problems
-records: ask keys oils bearings measuring parts stacks shelved unopened job placements doubted housings
-records: pools plans stock
+records: ask keys measuring parts
+records/study: oils bearings stacks unopened
+records/shelf: shelved stock
+records: job housings pools
+records/answers: placements doubted plans
 rules: of_kind
 rules/one_half: family holds match min_wall
 rules/two_halves: same_in_bore thick_half wall_difference
@@ -31,8 +34,9 @@ gauging: bench_path zeroing assembled bench_check
 intake/common: catalogue files findings advice quantities options sweeps running texts iso_286 bands
 intake/tables: table csv_file workbook opening columns
 intake/job_toml: globbing keys key_rows strange_keys values fits instruments running unopened settings unread sources
-intake/rows: sheet positions shells long_file saved_plan shared_plan saved_figures assembled targets all_shells
-intake/rows: copies supplied cross_checks stock_rows
+intake/saved: saved_plan shared_plan saved_figures
+intake/rows: sheet positions shells long_file assembled targets stock_rows
+intake/together: all_shells copies supplied cross_checks
 intake: own_files reading sharing_the_shelf pooling planned stacks film_limits bearings stock exported torn_down
 intake/writing: locking whole_files workbooks log_rows appending new_box rewriting learning saving
 fit/solver: stopping program adapter
@@ -53,14 +57,15 @@ shelf: refusals
 shelf/answers: frames shells engines worths sets
 shelf/store: schema addresses faults connections migrating opening
 shelf/store/migrations/versions: v0001 v0002
-shelf: events finding gauges jobs planned describing looking built supplying with_shells_in forming worth
+shelf: events finding gauges
+shelf/jobs: holders planned supplying with_shells_in
+shelf/questions: describing looking built forming worth
 shelf/actions: taking_in setting_aside fitting handling counting correcting tearing_down archiving
 report/shared: emit scale states layout box_names axis certainty grounds housings readings
 report/words: phrases small_reasons reasons refusals levels doubts likely_causes with_shells_in stacks films advice
-report/text: positions
-report/screen: limits_drawn sure table proven left_over
-report/text: beside measuring remaining explaining quality attention heading full doubts assembled ranges films report
-report/text: advice
+report/screen: limits_drawn sure table proven left_over attention heading
+report/further: positions beside measuring remaining explaining quality full
+report/text: doubts assembled ranges films report advice
 report/comparison: rows plans summary films further report
 report/shelf: words data torn_down texts worth
 report/boxes: words texts data
@@ -68,10 +73,13 @@ report/data: values rows doubts document assembled films film_frames compared ra
 report/sheet: source amounts drawings assembly figures record leftovers cards page engine
 report/plots: paper clearances compared advised distribution films
 report/boxes: picture
-cli: exit_codes lazy blank console options solving saving pictures workbooks workers
+cli: exit_codes lazy
+cli/shared: console options solving saving pictures workbooks workers
 cli/shelf: opened stock holding handling looking forming copying main
-cli/bench: entries typed answers sitting
-cli: assembled assign boxes check compare advise measure new range film sheet main
+cli/bench: entries typed answers sitting measure
+cli/job: blank new check assign sheet assembled
+cli/study: compare advise boxes range film
+cli: main
 .: __main__
 """
 # Loaded inside the function that needs them, so that `--help` starts at once; some are known to few modules alone.

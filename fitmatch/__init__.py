@@ -38,10 +38,10 @@ if TYPE_CHECKING:
     from fitmatch.intake.pooling import read_jobs as read_jobs
     from fitmatch.intake.reading import read_job as read_job
     from fitmatch.problems import InputError as InputError
-    from fitmatch.records.bearings import Bearing as Bearing
-    from fitmatch.records.oils import Oil as Oil
     from fitmatch.records.parts import Band as Band
-    from fitmatch.records.stacks import Stack as Stack
+    from fitmatch.records.study.bearings import Bearing as Bearing
+    from fitmatch.records.study.oils import Oil as Oil
+    from fitmatch.records.study.stacks import Stack as Stack
     from fitmatch.report.data.film_frames import film as film
     from fitmatch.study.advice.advise import advise as advise
     from fitmatch.study.boxes.boxes import boxes as boxes
@@ -70,8 +70,8 @@ __all__ = [
 
 _HOME = {
     "Band": "fitmatch.records.parts",
-    "Bearing": "fitmatch.records.bearings",
-    "Oil": "fitmatch.records.oils",
+    "Bearing": "fitmatch.records.study.bearings",
+    "Oil": "fitmatch.records.study.oils",
     "InputError": "fitmatch.problems",
     "Kernel": "fitmatch.fit.answer.kernel",
     "advise": "fitmatch.study.advice.advise",
@@ -80,7 +80,7 @@ _HOME = {
     "boxes": "fitmatch.study.boxes.boxes",
     "check": "fitmatch.gauging.doubts.check",
     "compare": "fitmatch.study.comparison.compare",
-    "Stack": "fitmatch.records.stacks",
+    "Stack": "fitmatch.records.study.stacks",
     "film": "fitmatch.report.data.film_frames",
     "range": "fitmatch.study.drawings.ranges",
     "read_job": "fitmatch.intake.reading",

@@ -10,10 +10,10 @@ from fitmatch.gauging.sizes.sizing import Sizes
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.job_toml.key_rows import JobFile
 from fitmatch.intake.job_toml.settings import Settings
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Gauge, Measuring, Reading, Temperature
 from fitmatch.records.parts import Fit, Position, Shell, Size
-from fitmatch.records.placements import Placement
 
 UM = 1_000  # nm
 

@@ -29,11 +29,11 @@ from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.answer.kernel import Kernel
 from fitmatch.fit.assign import assign
 from fitmatch.intake.reading import read_job
-from fitmatch.records.bearings import Bearing
 from fitmatch.records.job import Job
-from fitmatch.records.oils import Oil
 from fitmatch.records.parts import Fit, Position, Shell, Size
-from fitmatch.records.unopened import BoxesTold, StepTold
+from fitmatch.records.study.bearings import Bearing
+from fitmatch.records.study.oils import Oil
+from fitmatch.records.study.unopened import BoxesTold, StepTold
 from fitmatch.study.boxes.boxes import boxes
 from fitmatch.study.film.films import film
 from fitmatch.study.film.reynolds import film_at

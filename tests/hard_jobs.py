@@ -27,9 +27,9 @@ from oracles.rulebook import Rules, rules_of
 
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.solver.stopping import Stop
+from fitmatch.records.answers.plans import JobPlan
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Fit, Position, Shell, Size
-from fitmatch.records.plans import JobPlan
 from fitmatch.records.pools import Pool
 
 FOLDER = Path(__file__).resolve().parent / "data" / "hard"

@@ -1,1 +1,1 @@
-"""The command line: a module for every command."""
+"""The command line: a room of commands for each sort of question, and what all of them share."""

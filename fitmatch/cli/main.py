@@ -16,33 +16,38 @@ from fitmatch.cli.exit_codes import BAD_INPUT, FAULT, INTERRUPTED, is_interrupt
 from fitmatch.cli.lazy import LazyGroup
 from fitmatch.version import __version__
 
-# With the line that help shows for each, so that it need not load any.
+# With the module that has each, and the line that help shows for it, so that it need not load any.
 _COMMANDS: Final = {
-    "new": "Create a job folder ready to be filled in.",
-    "measure": "Take readings at the bench, each on disk at once.",
-    "check": "Say which readings are likely mistakes, what kind of mistake, and what to measure again.",
-    "assign": "Say which shell goes where: the best choice, proven.",
-    "compare": "Put strategies, targets, rules and boxes side by side: what a job could be.",
-    "advise": "Say what each position wants of its shells, and what to do next where one is not inside its limits.",
-    "boxes": "Say how many boxes are worth opening, before any of them is.",
-    "range": "Say which clearances drawing limits allow, before anything is measured.",
-    "film": "Say how thick, warm and generous the steady oil film is at a clearance.",
-    "sheet": "Write the sheet to build from, to print and to keep, as one HTML file.",
-    "assembled": "Compare what was measured with the shells in with what was calculated.",
-    "shelf": "Keep opened boxes and single shells: what lies where, who has it, and what happened to it.",
+    "new": ("job.new", "Create a job folder ready to be filled in."),
+    "measure": ("bench.measure", "Take readings at the bench, each on disk at once."),
+    "check": ("job.check", "Say which readings are likely mistakes, what kind of mistake, and what to measure again."),
+    "assign": ("job.assign", "Say which shell goes where: the best choice, proven."),
+    "compare": ("study.compare", "Put strategies, targets, rules and boxes side by side: what a job could be."),
+    "advise": (
+        "study.advise",
+        "Say what each position wants of its shells, and what to do next where one is not inside its limits.",
+    ),
+    "boxes": ("study.boxes", "Say how many boxes are worth opening, before any of them is."),
+    "range": ("study.range", "Say which clearances drawing limits allow, before anything is measured."),
+    "film": ("study.film", "Say how thick, warm and generous the steady oil film is at a clearance."),
+    "sheet": ("job.sheet", "Write the sheet to build from, to print and to keep, as one HTML file."),
+    "assembled": ("job.assembled", "Compare what was measured with the shells in with what was calculated."),
+    "shelf": (
+        "shelf.main",
+        "Keep opened boxes and single shells: what lies where, who has it, and what happened to it.",
+    ),
 }
-_HOME: Final = {"shelf": "shelf.main"}  # of those with commands of their own
 
 
 def _command(name: str) -> click.Command:
-    command: click.Command = import_module(f"fitmatch.cli.{_HOME.get(name, name)}").command
+    command: click.Command = import_module(f"fitmatch.cli.{_COMMANDS[name][0]}").command
     return command
 
 
 @click.group(
     "fitmatch",
     cls=LazyGroup,
-    listed=_COMMANDS,
+    listed={name: line for name, (_, line) in _COMMANDS.items()},
     load=_command,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
@@ -75,7 +80,7 @@ def _run(args: list[str]) -> int:
 
 def _told(error: BaseException, args: list[str]) -> int:
     """Says on standard error what ended a command; the exit status."""
-    from fitmatch.cli.console import output_is_lost, tell, visible
+    from fitmatch.cli.shared.console import output_is_lost, tell, visible
 
     if isinstance(error, click.ClickException):
         shown = StringIO()

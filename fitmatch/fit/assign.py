@@ -9,8 +9,8 @@ from fitmatch.fit.answer.best_plan import best_plan, preferring
 from fitmatch.fit.model.order import STRATEGIES
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.problems import FaultInFitmatch
+from fitmatch.records.answers.plans import Plan
 from fitmatch.records.job import Job
-from fitmatch.records.plans import Plan
 from fitmatch.records.pools import TOGETHER, Pool
 
 __all__ = ["STRATEGIES", "Stop", "assign"]

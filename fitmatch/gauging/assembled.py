@@ -28,13 +28,13 @@ from fitmatch.gauging.uncertainty.combining import Uncertainty
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.gauging.zeroing import zeroed
 from fitmatch.lengths import NM_PER_UNIT, mean, round_half_even
-from fitmatch.records.doubted import Doubted, doubted
+from fitmatch.records.answers.doubted import Doubted, doubted
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.housings import rehoused
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.measuring import AssembledReading, Doubt
 from fitmatch.records.parts import Fit, Position, excess_of, shortfall_of
-from fitmatch.records.placements import Placement
 from fitmatch.rules.positions.limits_at import TIGHTEST, limits_at
 
 if TYPE_CHECKING:

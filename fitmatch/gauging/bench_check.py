@@ -10,9 +10,9 @@ from fitmatch.gauging.sizes.corrections import factor_to_20, offs
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.gauging.zeroing import zeroed
 from fitmatch.lengths import round_half_even
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import AssembledReading
-from fitmatch.records.placements import Placement
 
 
 class BenchCheck(NamedTuple):

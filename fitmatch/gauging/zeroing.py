@@ -17,10 +17,10 @@ from typing import NamedTuple
 from fitmatch.gauging.sizes.corrections import factor_to_20, offs
 from fitmatch.gauging.sizes.places import NEAR_CROWN_DEGREES, from_crown, mean_of_means, places
 from fitmatch.lengths import round_half_even
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Reading
 from fitmatch.records.parts import Size
-from fitmatch.records.placements import Placement
 
 
 class Zeroing(NamedTuple):

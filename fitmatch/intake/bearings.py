@@ -14,16 +14,16 @@ from fitmatch.intake.common.sweeps import MOST_POINTS, read_sweep
 from fitmatch.intake.film_limits import HOT, OF_HEAT, SAID, faults, missing
 from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile
 from fitmatch.intake.reading import read_job
-from fitmatch.intake.rows.saved_plan import FILE, PAPER, read_saved_plan
-from fitmatch.intake.rows.shared_plan import apart, changed
+from fitmatch.intake.saved.saved_plan import FILE, PAPER, read_saved_plan
+from fitmatch.intake.saved.shared_plan import apart, changed
 from fitmatch.names import nearest
 from fitmatch.problems import InputError, Problem
-from fitmatch.records.bearings import Bearing, Running
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.housings import rehoused
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import DIAMETERS
 from fitmatch.records.parts import SIDES, Position
-from fitmatch.records.placements import Placement
+from fitmatch.records.study.bearings import Bearing, Running
 from fitmatch.rules.positions.limits_at import limits_at
 from fitmatch.wording import dotted, listed, shorten
 

@@ -9,8 +9,8 @@ from typing import Final
 from fitmatch.intake.common.quantities import ASSEMBLED_CLEARANCE, JOURNAL, CellError, Quantity
 from fitmatch.intake.common.running import FIELDS, FIGURES, LENGTHS, fault_of, oil_table
 from fitmatch.problems import MOST_PROBLEMS, InputError, Problem
-from fitmatch.records.bearings import NARROWEST, WIDEST, Bearing, Running
-from fitmatch.records.oils import MOST_MARGIN_K, Oil
+from fitmatch.records.study.bearings import NARROWEST, WIDEST, Bearing, Running
+from fitmatch.records.study.oils import MOST_MARGIN_K, Oil
 
 _HEATED: Final = ("oil_40", "oil_100", "density", "density_slope", "heat_capacity", "inlet")
 HOT: Final = ("housing_temperature", "journal_temperature")
@@ -111,24 +111,9 @@ def _wrong(bearing: Bearing) -> list[tuple[str, str]]:
 def _as_given(bearing: Bearing) -> Running:
     """The bearing as job.toml would say it; a margin has no effect on a constant viscosity."""
     oil = bearing.oil
-    return Running(
-        width_nm=bearing.width_nm,
-        lands=bearing.lands,
-        load_n=bearing.load_n,
-        speed_rpm=bearing.speed_rpm,
-        viscosity_mpa_s=oil.viscosity_mpa_s,
-        table=oil.table or None,
-        oil_40_mm2_s=oil.oil_40_mm2_s,
-        oil_100_mm2_s=oil.oil_100_mm2_s,
-        high_shear_mpa_s=oil.high_shear_mpa_s,
-        density_kg_m3=oil.density_kg_m3,
-        density_slope_kg_m3_k=oil.density_slope_kg_m3_k,
-        heat_capacity_j_kg_k=oil.heat_capacity_j_kg_k,
-        inlet_c=oil.inlet_c,
-        oil_margin_k=oil.margin_k if oil.heats else None,
-        feed_pressure_mpa=bearing.feed_pressure_mpa,
-        slope_nm=bearing.slope_nm,
-    )
+    named = {**oil._asdict(), **bearing._asdict(), "table": oil.table or None}
+    given = Running(**{name: named[name] for name in Running._fields if name in named})
+    return given._replace(oil_margin_k=oil.margin_k if oil.heats else None)
 
 
 def _argument(key: str) -> str:

@@ -7,7 +7,7 @@ from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.job_toml.key_rows import JOB_FILE
 from fitmatch.intake.job_toml.settings import read_settings
 from fitmatch.intake.job_toml.sources import named_files, read_bytes, with_positions
-from fitmatch.intake.rows.saved_plan import FILE, kept_plans
+from fitmatch.intake.saved.saved_plan import FILE, kept_plans
 
 
 def is_own_file(file: Path, folder: Path) -> bool:

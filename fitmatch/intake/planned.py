@@ -7,13 +7,13 @@ from typing import NamedTuple
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.pooling import read_jobs
 from fitmatch.intake.reading import FolderReader
-from fitmatch.intake.rows.saved_figures import Said, said
-from fitmatch.intake.rows.saved_plan import PAPER, SavedPlan, plan_in, read_saved_plan
-from fitmatch.intake.rows.shared_plan import cure, no_longer_shared, sharers
+from fitmatch.intake.saved.saved_figures import Said, said
+from fitmatch.intake.saved.saved_plan import PAPER, SavedPlan, plan_in, read_saved_plan
+from fitmatch.intake.saved.shared_plan import cure, no_longer_shared, sharers
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey
-from fitmatch.records.shelved import ShelvedShell, Supply, digest_of_readings
+from fitmatch.records.shelf.shelved import ShelvedShell, Supply, digest_of_readings
 from fitmatch.wording import printable
 
 

@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Final
 from fitmatch.intake.common import advice
 from fitmatch.intake.common.findings import POSITIONS, SETTINGS, SHELLS, Findings, Paper
 from fitmatch.intake.reading import Compared, FolderReader
-from fitmatch.intake.rows.all_shells import settled, unlike, without_family
-from fitmatch.intake.rows.copies import copies, look_alikes
-from fitmatch.intake.rows.cross_checks import scatter_warnings
+from fitmatch.intake.together.all_shells import settled, unlike, without_family
+from fitmatch.intake.together.copies import copies, look_alikes
+from fitmatch.intake.together.cross_checks import scatter_warnings
 from fitmatch.lengths import with_unit
 from fitmatch.names import composed
 from fitmatch.problems import InputError
@@ -28,7 +28,7 @@ from fitmatch.records.pools import Pool
 from fitmatch.wording import listed, shorten
 
 if TYPE_CHECKING:
-    from fitmatch.records.shelved import Supply
+    from fitmatch.records.shelf.shelved import Supply
 
 # What is compared in a shell's rows in two jobs.
 _FIELDS: Final = ("kind", "half", "wall_nm", "coating_nm", "wall_to_metal_nm", "family", "grade", "hold")
@@ -159,7 +159,7 @@ def _check_shells(
     found = [copy for copy in copies(shells, confirmed) if not copy.is_of_shelf]
     for copy in found:
         if copy.shell.is_shelved or copy.other.is_shelved:
-            from fitmatch.intake.rows.supplied import report_shelf_copy
+            from fitmatch.intake.together.supplied import report_shelf_copy
 
             report_shelf_copy(copy, paper_of, findings)
             continue

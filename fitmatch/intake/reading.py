@@ -20,19 +20,6 @@ from fitmatch.intake.job_toml.sources import (
     table_source,
     with_positions,
 )
-from fitmatch.intake.rows.all_shells import settled, unlike, without_family
-from fitmatch.intake.rows.copies import copies, look_alikes
-from fitmatch.intake.rows.cross_checks import (
-    LockCheck,
-    check_agreement,
-    check_bores,
-    check_rule_columns,
-    matched_columns,
-    scatter_warnings,
-    warn_of_columns,
-    warn_of_idle_rules,
-    warn_of_unmatched,
-)
 from fitmatch.intake.rows.positions import PositionReader, PositionRow
 from fitmatch.intake.rows.sheet import Sheet
 from fitmatch.intake.rows.shells import LoggedItems, ShellPool
@@ -52,6 +39,19 @@ from fitmatch.intake.tables.columns import (
 )
 from fitmatch.intake.tables.opening import open_table
 from fitmatch.intake.tables.table import Table
+from fitmatch.intake.together.all_shells import settled, unlike, without_family
+from fitmatch.intake.together.copies import copies, look_alikes
+from fitmatch.intake.together.cross_checks import (
+    LockCheck,
+    check_agreement,
+    check_bores,
+    check_rule_columns,
+    matched_columns,
+    scatter_warnings,
+    warn_of_columns,
+    warn_of_idle_rules,
+    warn_of_unmatched,
+)
 from fitmatch.names import spellings
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job, Rule
@@ -64,8 +64,8 @@ from fitmatch.stages import now
 from fitmatch.wording import printable
 
 if TYPE_CHECKING:
-    from fitmatch.intake.rows.supplied import Offer
-    from fitmatch.records.shelved import Supply
+    from fitmatch.intake.together.supplied import Offer
+    from fitmatch.records.shelf.shelved import Supply
 
 
 def read_job(
@@ -143,7 +143,7 @@ class FolderReader:
         self.in_shells = {name for table in self._shells for name in names_in(table)}
         self._offer: Offer | None = None
         if supply is not None:
-            from fitmatch.intake.rows.supplied import offer_of
+            from fitmatch.intake.together.supplied import offer_of
 
             self._offer = offer_of(supply, settings)
             self.in_shells |= self._offer.columns
@@ -305,7 +305,7 @@ class FolderReader:
         found = [copy for copy in copies(job.shells, pool.copies_confirmed) if not copy.is_of_shelf]
         for copy in found:
             if copy.shell.is_shelved or copy.other.is_shelved:
-                from fitmatch.intake.rows.supplied import report_shelf_copy
+                from fitmatch.intake.together.supplied import report_shelf_copy
 
                 report_shelf_copy(copy, lambda shell: pool.papers[shell.file], findings)
             elif copy.is_mistake:
@@ -360,8 +360,8 @@ class FolderReader:
     ) -> tuple[str, tuple[AssembledReading, ...]] | None:
         """The file of readings with the shells in: its name and its rows."""
         from fitmatch.intake.rows.assembled import ASSEMBLED_FORM, AssembledReader
-        from fitmatch.intake.rows.saved_plan import read_saved_plan, replaced_plans
-        from fitmatch.intake.rows.shared_plan import apart, changed
+        from fitmatch.intake.saved.saved_plan import read_saved_plan, replaced_plans
+        from fitmatch.intake.saved.shared_plan import apart, changed
 
         findings = self._findings
         problems = findings.number

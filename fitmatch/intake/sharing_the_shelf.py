@@ -8,11 +8,11 @@ from typing import Any, TypeVar
 from fitmatch.facts import Fact
 from fitmatch.intake.common.findings import SETTINGS, Findings, Paper
 from fitmatch.intake.job_toml.settings import Settings
-from fitmatch.intake.rows.supplied import box_names, why_not
+from fitmatch.intake.together.supplied import box_names, why_not
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey
 from fitmatch.records.parts import ANY, KEPT_FOR, SIDES, Position, Shell
-from fitmatch.records.shelved import ShelvedShell
+from fitmatch.records.shelf.shelved import ShelvedShell
 from fitmatch.rules.one_half.match import Match
 from fitmatch.rules.registry import in_order
 from fitmatch.wording import shorten

@@ -28,7 +28,7 @@ from fitmatch.names import fault_in_name, nearest
 from fitmatch.problems import InputError
 from fitmatch.records.measuring import FEATURES
 from fitmatch.records.parts import Band
-from fitmatch.records.stacks import NO_COATING, Stack
+from fitmatch.records.study.stacks import NO_COATING, Stack
 from fitmatch.wording import dotted, listed, shorten
 
 STEP: Final = Quantity("a step of shells", 1, 2_000_000, "more than 0, up to 2 mm", above_zero=True)

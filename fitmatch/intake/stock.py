@@ -14,7 +14,6 @@ from fitmatch.intake.job_toml.settings import Settings
 from fitmatch.intake.job_toml.sources import read_bytes
 from fitmatch.intake.job_toml.unread import TABLES
 from fitmatch.intake.reading import read_job
-from fitmatch.intake.rows.copies import copies
 from fitmatch.intake.rows.sheet import Sheet
 from fitmatch.intake.rows.shells import ShellPool
 from fitmatch.intake.rows.stock_rows import (
@@ -28,11 +27,12 @@ from fitmatch.intake.rows.stock_rows import (
 from fitmatch.intake.tables.columns import SHELL_FORM, STOCK_COLUMNS, Form, has_header, names_in
 from fitmatch.intake.tables.opening import open_table
 from fitmatch.intake.tables.table import Table
+from fitmatch.intake.together.copies import copies
 from fitmatch.problems import InputError
 from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.measuring import Gauge, LoggedReading, Measuring
 from fitmatch.records.parts import Shell
-from fitmatch.records.stock import Bought, Printed, Stock, StockBox, StockShell
+from fitmatch.records.shelf.stock import Bought, Printed, Stock, StockBox, StockShell
 
 T = TypeVar("T")
 COUNT_FORM: Final = Form(

@@ -20,7 +20,7 @@ from fitmatch.intake.tables.opening import open_table
 from fitmatch.problems import InputError
 from fitmatch.records.measuring import Reading
 from fitmatch.records.parts import SIDES, Size
-from fitmatch.records.stock import MeasuredAgain
+from fitmatch.records.shelf.stock import MeasuredAgain
 from fitmatch.wording import listed, shorten
 
 TEARDOWN_FORM: Final = Form(

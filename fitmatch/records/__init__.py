@@ -1,1 +1,1 @@
-"""Inputs and answers: frozen records, every length in whole nanometres."""
+"""The job and what it is made of: frozen records, every length in whole nanometres."""

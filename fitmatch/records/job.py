@@ -13,9 +13,9 @@ from fitmatch.records.measuring import Measuring
 from fitmatch.records.parts import Band, Fit, Position, Shell
 
 if TYPE_CHECKING:
-    from fitmatch.records.bearings import Running
-    from fitmatch.records.shelved import ShelvedShell
-    from fitmatch.records.unopened import BoxesTold
+    from fitmatch.records.shelf.shelved import ShelvedShell
+    from fitmatch.records.study.bearings import Running
+    from fitmatch.records.study.unopened import BoxesTold
 
 Jobs: TypeAlias = "tuple[Job, ...]"
 ENDLESS: Final = 1 << 62  # longer than any length

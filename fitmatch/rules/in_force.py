@@ -5,9 +5,9 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from fitmatch.facts import Fact
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job, Near, Rule
 from fitmatch.records.parts import SIDES, Position, Shell
-from fitmatch.records.placements import Placement
 from fitmatch.rules.one_half.family import Family
 
 

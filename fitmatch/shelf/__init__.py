@@ -26,55 +26,55 @@ if TYPE_CHECKING:
     from fitmatch.shelf.actions.setting_aside import set_aside as set_aside
     from fitmatch.shelf.actions.taking_in import take_in as take_in
     from fitmatch.shelf.actions.tearing_down import teardown as teardown
-    from fitmatch.shelf.forming import Pattern as Pattern
-    from fitmatch.shelf.forming import sets as sets
-    from fitmatch.shelf.looking import Filters as Filters
-    from fitmatch.shelf.looking import engine as engine
-    from fitmatch.shelf.looking import engines as engines
-    from fitmatch.shelf.looking import history as history
-    from fitmatch.shelf.looking import show as show
-    from fitmatch.shelf.planned import read_planned as read_planned
+    from fitmatch.shelf.jobs.planned import read_planned as read_planned
+    from fitmatch.shelf.jobs.supplying import read_supplied as read_supplied
+    from fitmatch.shelf.jobs.supplying import read_supplied_jobs as read_supplied_jobs
+    from fitmatch.shelf.jobs.with_shells_in import read_assembled as read_assembled
+    from fitmatch.shelf.questions.forming import Pattern as Pattern
+    from fitmatch.shelf.questions.forming import sets as sets
+    from fitmatch.shelf.questions.looking import Filters as Filters
+    from fitmatch.shelf.questions.looking import engine as engine
+    from fitmatch.shelf.questions.looking import engines as engines
+    from fitmatch.shelf.questions.looking import history as history
+    from fitmatch.shelf.questions.looking import show as show
+    from fitmatch.shelf.questions.worth import value as value
     from fitmatch.shelf.refusals import HeldError as HeldError
     from fitmatch.shelf.refusals import RefusedError as RefusedError
     from fitmatch.shelf.store.connections import Shelf as Shelf
     from fitmatch.shelf.store.opening import open_shelf as open_shelf
-    from fitmatch.shelf.supplying import read_supplied as read_supplied
-    from fitmatch.shelf.supplying import read_supplied_jobs as read_supplied_jobs
-    from fitmatch.shelf.with_shells_in import read_assembled as read_assembled
-    from fitmatch.shelf.worth import value as value
 
 _HOME = {
-    "Filters": "fitmatch.shelf.looking",
+    "Filters": "fitmatch.shelf.questions.looking",
     "HeldError": "fitmatch.shelf.refusals",
-    "Pattern": "fitmatch.shelf.forming",
+    "Pattern": "fitmatch.shelf.questions.forming",
     "RefusedError": "fitmatch.shelf.refusals",
     "Shelf": "fitmatch.shelf.store.connections",
     "correct": "fitmatch.shelf.actions.correcting",
     "count": "fitmatch.shelf.actions.counting",
-    "engine": "fitmatch.shelf.looking",
-    "engines": "fitmatch.shelf.looking",
+    "engine": "fitmatch.shelf.questions.looking",
+    "engines": "fitmatch.shelf.questions.looking",
     "export": "fitmatch.shelf.actions.archiving",
     "fitted": "fitmatch.shelf.actions.fitting",
-    "history": "fitmatch.shelf.looking",
+    "history": "fitmatch.shelf.questions.looking",
     "import_": "fitmatch.shelf.actions.archiving",
     "move": "fitmatch.shelf.actions.handling",
     "open_shelf": "fitmatch.shelf.store.opening",
     "put_back": "fitmatch.shelf.actions.setting_aside",
-    "read_assembled": "fitmatch.shelf.with_shells_in",
+    "read_assembled": "fitmatch.shelf.jobs.with_shells_in",
     "read_measured_again": "fitmatch.intake.torn_down",
-    "read_planned": "fitmatch.shelf.planned",
+    "read_planned": "fitmatch.shelf.jobs.planned",
     "read_stock": "fitmatch.intake.stock",
-    "read_supplied": "fitmatch.shelf.supplying",
-    "read_supplied_jobs": "fitmatch.shelf.supplying",
+    "read_supplied": "fitmatch.shelf.jobs.supplying",
+    "read_supplied_jobs": "fitmatch.shelf.jobs.supplying",
     "scrap": "fitmatch.shelf.actions.handling",
     "release": "fitmatch.shelf.actions.handling",
     "send_back": "fitmatch.shelf.actions.handling",
     "set_aside": "fitmatch.shelf.actions.setting_aside",
-    "sets": "fitmatch.shelf.forming",
-    "show": "fitmatch.shelf.looking",
+    "sets": "fitmatch.shelf.questions.forming",
+    "show": "fitmatch.shelf.questions.looking",
     "take_in": "fitmatch.shelf.actions.taking_in",
     "teardown": "fitmatch.shelf.actions.tearing_down",
-    "value": "fitmatch.shelf.worth",
+    "value": "fitmatch.shelf.questions.worth",
 }
 
 __all__ = [

@@ -214,6 +214,11 @@ def _seize(connection: Connection, shell: int, hold: Hold) -> None:
         connection.execute(ENGINE_SHELLS.insert().values(shell=shell, wall_nm=wall, **where))
 
 
+def shared(row: RowMapping, record: type[NamedTuple]) -> dict[str, Any]:
+    """What a record has of a row under the same names."""
+    return {name: row[name] for name in record._fields if name in row}
+
+
 def told(event: RowMapping) -> dict[str, Any]:
     """What an event keeps: columns of the shell and who had it before, the first event of its action, and remarks."""
     return {} if event["before"] is None else dict(json.loads(event["before"]))
@@ -232,19 +237,9 @@ def events_where(connection: Connection, *conditions: Any) -> tuple[Event, ...]:
     )
     return tuple(
         Event(
-            number=row["number"],
-            at=row["at"],
-            action=row["action"],
-            shell=row["shell"],
+            **shared(row, Event),
             label=row["box_name"] if row["shell"] is None else f"{row['in_box']}/{row['name']}",
-            from_state=row["from_state"],
-            to_state=row["to_state"],
-            job=row["job"],
-            engine=row["engine"],
-            position=row["position"],
             by=row["done_by"],
-            note=row["note"],
-            corrects=row["corrects"],
             remarks=tuple(told(row).get("remarks", ())),
             changes=_read_with_shells_in(row),
         )

@@ -18,7 +18,7 @@ import fitmatch
 from fitmatch.facts import Fact
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.reading import read_job
-from fitmatch.intake.rows.saved_plan import read_saved_plan
+from fitmatch.intake.saved.saved_plan import read_saved_plan
 from fitmatch.intake.writing.rewriting import CannotRewrite
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.problems import InputError

@@ -599,7 +599,7 @@ def test_sweeps_take_units_of_their_own(capsys: Capsys) -> None:
 
 def test_a_time_limit_leaves_rows_that_say_so(capsys: Capsys, monkeypatch: pytest.MonkeyPatch) -> None:
     """Exit 1; what was not proven is marked in every form."""
-    monkeypatch.setattr("fitmatch.cli.solving.STARTED", 0.0)  # long ago
+    monkeypatch.setattr("fitmatch.cli.shared.solving.STARTED", 0.0)  # long ago
     args = ("compare", SAMPLES / "generator-five", "--boxes", "--time-limit", "0.001", "--quiet")
     text, data = Ran(capsys, *args), Ran(capsys, *args, "--json")
     assert text.status == data.status == 1
@@ -613,7 +613,7 @@ def test_ctrl_c_prints_what_was_found(capsys: Capsys, monkeypatch: pytest.Monkey
     """Exit 130, with the plans by hand in place of what was not proven."""
     stop = Stop()
     stop.request()
-    monkeypatch.setattr("fitmatch.cli.compare.stop_after", lambda _seconds: stop)
+    monkeypatch.setattr("fitmatch.cli.study.compare.stop_after", lambda _seconds: stop)
     ran = Ran(capsys, "compare", SAMPLES / "generator-five")
     assert ran.status == 130 and "NOT PROVEN" in ran.out
 

@@ -13,7 +13,9 @@ WRAPPED = (
 
 
 @pytest.mark.parametrize("raising", ["raise KeyboardInterrupt\n", WRAPPED], ids=["plain", "wrapped"])
-@pytest.mark.parametrize("module", ["click", "typing", "importlib", "fitmatch.cli.assign", "fitmatch.intake.reading"])
+@pytest.mark.parametrize(
+    "module", ["click", "typing", "importlib", "fitmatch.cli.job.assign", "fitmatch.intake.reading"]
+)
 def test_ctrl_c_while_loading_is_one_line(tmp_path: Path, module: str, raising: str) -> None:
     """Before anything is known it ends with status 130 and one line, no traceback: here while a library is loaded that
     the first line of the package could load, or the last; also where the interrupt is wrapped, as one that arrives

@@ -10,8 +10,8 @@ from made.intake_jobs import write_job
 from openpyxl import load_workbook
 
 import fitmatch
-from fitmatch.cli.blank import blank_job
-from fitmatch.cli.new import sample_names
+from fitmatch.cli.job.blank import blank_job
+from fitmatch.cli.job.new import sample_names
 from fitmatch.intake.writing.workbooks import workbook_of
 
 
@@ -244,7 +244,7 @@ def test_a_sample_is_copied_whole(
     home = tmp_path / "samples"
     write_job(home / "one-lung")
     (home / "not-a-job").mkdir()
-    monkeypatch.setattr("fitmatch.cli.new.samples_home", lambda: home)
+    monkeypatch.setattr("fitmatch.cli.job.new.samples_home", lambda: home)
     copy = tmp_path / "copy"
     ran = Ran(capsys, "new", copy, "--sample", "one-lung")
     assert ran.status == 0 and files_in(copy) == files_in(home / "one-lung")

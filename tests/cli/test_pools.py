@@ -13,7 +13,7 @@ from oracles.schemas import VALIDATOR
 import fitmatch
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.pooling import read_jobs
-from fitmatch.intake.rows.saved_plan import read_saved_plan
+from fitmatch.intake.saved.saved_plan import read_saved_plan
 from fitmatch.records.parts import SIDES
 
 FIRST = """\

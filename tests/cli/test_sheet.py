@@ -15,7 +15,7 @@ from made.sheet_jobs import HOSTILE, engine
 from oracles.html_page import Element, page_of
 
 import fitmatch
-from fitmatch.cli.new import samples_home
+from fitmatch.cli.job.new import samples_home
 from fitmatch.gauging.bench_check import bench_check
 from fitmatch.gauging.bench_path import bench_path
 from fitmatch.gauging.uncertainty.error_model import ErrorModel

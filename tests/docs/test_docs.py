@@ -382,8 +382,8 @@ def modules() -> dict[str, str]:
 
 # Words of messages whose codes are given elsewhere.
 WORDED = (
-    *("lengths.py", "names.py", "intake/common/advice.py", "intake/job_toml/fits.py", "intake/rows/copies.py"),
-    *("intake/rows/all_shells.py", "intake/rows/long_file.py"),
+    *("lengths.py", "names.py", "intake/common/advice.py", "intake/job_toml/fits.py", "intake/together/copies.py"),
+    *("intake/together/all_shells.py", "intake/rows/long_file.py"),
 )
 
 

@@ -13,9 +13,9 @@ from made.commands import Ran
 from made.samples import every_table
 
 import fitmatch
+from fitmatch.records.answers.placements import KindFigures
+from fitmatch.records.answers.plans import Plan, Status
 from fitmatch.records.job import Job
-from fitmatch.records.placements import KindFigures
-from fitmatch.records.plans import Plan, Status
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 EXITS = {"generator-five": 0, "vee-eight": 0, "short-of-shells": 1, "metrology-bench": 0}

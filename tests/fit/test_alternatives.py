@@ -35,9 +35,9 @@ from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.beside import next_values as figures
 from fitmatch.fit.beside.alternatives import with_alternatives
 from fitmatch.fit.solver.stopping import Stop
+from fitmatch.records.answers.plans import OtherPlan
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Gauge, Measuring
-from fitmatch.records.plans import OtherPlan
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.text.report import plan_text
 

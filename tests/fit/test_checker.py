@@ -12,9 +12,9 @@ from oracles.rulebook import Rules, with_rules
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.answer.checker import check
 from fitmatch.problems import FaultInFitmatch
+from fitmatch.records.answers.placements import Placement, figures_of
+from fitmatch.records.answers.plans import Plan, Proof, Status
 from fitmatch.records.parts import Band, Fit, Position, Shell
-from fitmatch.records.placements import Placement, figures_of
-from fitmatch.records.plans import Plan, Proof, Status
 
 ROOM = 2 * WALL + TARGET
 

@@ -21,8 +21,8 @@ from fitmatch.fit.model.groups import placed, shares_placed
 from fitmatch.fit.model.order import LEVELS_0_AND_1, SQUARES, STRATEGIES, WORST, value
 from fitmatch.fit.model.pairs import Choice
 from fitmatch.fit.solver.stopping import Stop
+from fitmatch.records.answers.placements import Placement, figures_of
 from fitmatch.records.job import Job
-from fitmatch.records.placements import Placement, figures_of
 from fitmatch.records.pools import TOGETHER
 
 TARGET_FIGURES = (*LEVELS_0_AND_1, WORST, SQUARES)

@@ -30,9 +30,9 @@ from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.beside.alternatives import with_alternatives
 from fitmatch.fit.beside.explanations import NotPossible, asked, explained
 from fitmatch.fit.solver.stopping import Stop
+from fitmatch.records.answers.plans import OtherPlan, Plan
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Band, Position
-from fitmatch.records.plans import OtherPlan, Plan
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.text.report import plan_text
 from fitmatch.report.words.refusals import refused as refused_words

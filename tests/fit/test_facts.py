@@ -7,8 +7,8 @@ from made.jobs import JOURNAL, STEP, TARGET, WALL, make_job, make_position, make
 from oracles.rulebook import Rules
 
 from fitmatch.fit.answer.best_plan import best_plan
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Plan
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import Plan
 
 ROOM = 2 * WALL + TARGET
 FREE = Rules(wall_difference_nm=None)

@@ -42,11 +42,11 @@ from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.gauging.uncertainty.judging import INSIDE, chance_inside, largest_guard, verdict
 from fitmatch.intake.reading import read_job
 from fitmatch.problems import FaultInFitmatch, InputError
+from fitmatch.records.answers.placements import Margin
+from fitmatch.records.answers.plans import Plan, Status
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Gauge, Measuring
 from fitmatch.records.parts import Size
-from fitmatch.records.placements import Margin
-from fitmatch.records.plans import Plan, Status
 from fitmatch.report.data.document import plan_document
 
 SURE = NormalDist().inv_cdf(0.95) / NormalDist().inv_cdf(0.975)  # 1.645 u of U = 1.96 u

@@ -11,9 +11,9 @@ from oracles import oracle
 from oracles.rulebook import Rules, rules_of, with_rules
 
 from fitmatch.fit.answer.best_plan import best_plan
+from fitmatch.records.answers.plans import Plan
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Shell
-from fitmatch.records.plans import Plan
 from fitmatch.rules.one_half.match import Match
 
 STRATEGIES = ("target", "even", "keep-sets")

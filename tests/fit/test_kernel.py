@@ -27,8 +27,8 @@ from fitmatch.fit.answer import kernel
 from fitmatch.fit.assign import assign
 from fitmatch.fit.proof import few_pairs as trying
 from fitmatch.fit.solver.stopping import Stop
+from fitmatch.records.answers.placements import KindFigures, figures_of_several
 from fitmatch.records.job import Job
-from fitmatch.records.placements import KindFigures, figures_of_several
 
 MAKERS = [random_job, wishing_job, row_job, moving_job, guarded_job]
 LEVELS = {

@@ -16,8 +16,8 @@ from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.assign import assign
 from fitmatch.fit.beside import alternatives
 from fitmatch.problems import FaultInFitmatch
+from fitmatch.records.answers.plans import Alternatives, Plan
 from fitmatch.records.job import Job
-from fitmatch.records.plans import Alternatives, Plan
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.text.report import plan_text
 

@@ -27,11 +27,11 @@ from fitmatch.fit.answer.checker import check
 from fitmatch.fit.model import moved_housings as moving
 from fitmatch.fit.model import order
 from fitmatch.problems import FaultInFitmatch
+from fitmatch.records.answers.plans import Plan
 from fitmatch.records.housings import may_move, rehoused, with_housings
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import DIAMETERS, Form, Reading
 from fitmatch.records.parts import ANY, Band, Position, Size
-from fitmatch.records.plans import Plan
 from fitmatch.report.words.reasons import words_of
 
 

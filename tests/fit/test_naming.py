@@ -7,8 +7,8 @@ from itertools import product
 from made.jobs import STEP, TARGET, WALL, make_job, make_position, make_shell
 
 from fitmatch.fit.answer.best_plan import best_plan
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
-from fitmatch.records.placements import Placement
 
 
 def in_one_box(placements: tuple[Placement, ...]) -> int:

@@ -25,9 +25,9 @@ from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.assign import assign
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.fit.why.conflicts import with_reasons
+from fitmatch.records.answers.plans import Plan
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Band, Fit, Position, Shell
-from fitmatch.records.plans import Plan
 from fitmatch.report.words.reasons import flag_words, words_of
 
 _MISFITS = ("below-min", "above-max")

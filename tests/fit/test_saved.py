@@ -9,10 +9,10 @@ from made.seeds import seeds as looked_at
 
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.answer.saved import Contradiction, rebuilt
+from fitmatch.records.answers.plans import Plan
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey
 from fitmatch.records.parts import SIDES
-from fitmatch.records.plans import Plan
 
 MAKERS = (random_job, wishing_job, row_job, moving_job, guarded_job)
 Shells = dict[tuple[str, str], ShellKey]

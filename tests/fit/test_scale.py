@@ -31,8 +31,8 @@ from fitmatch.fit.model.naming import name_shells
 from fitmatch.fit.proof import search, windows
 from fitmatch.fit.solver import adapter
 from fitmatch.intake.reading import read_job
+from fitmatch.records.answers.plans import Plan
 from fitmatch.records.job import Job
-from fitmatch.records.plans import Plan
 from fitmatch.report.text.report import plan_text
 
 LOT = Size(1_000, 5_000, 50)
@@ -278,7 +278,7 @@ def test_very_many_positions_have_their_sums_elsewhere(tmp_path: Path, monkeypat
     """Of very many positions the card is complete, and sums and limits are left to the other formats."""
     plan = best_plan(lot(tmp_path / "lot", Size(20, 60, 3)))
     whole = plan_text(plan, "mm", full=True)
-    monkeypatch.setattr("fitmatch.report.text.full._MOST_SUMS", 19)
+    monkeypatch.setattr("fitmatch.report.further.full._MOST_SUMS", 19)
     short = plan_text(plan, "mm", full=True)
     assert "THE SUMS (axis" in whole and "THE SUMS (axis" not in short
     assert "THE SUMS\nOf so many positions" in short
@@ -303,9 +303,8 @@ def test_stages_are_told_to_whoever_listens(tmp_path: Path) -> None:
 def test_long_work_shows_its_stages_on_a_terminal(tmp_path: Path, option: str, shown: bool) -> None:
     """On a real terminal the line follows the stages after two seconds (here none), and never with --quiet."""
     write_job(tmp_path / "lot", Size(20, 60, 3))
-    code = (
-        "import fitmatch.cli.console as c; c._LONG_S = c._BETWEEN_S = 0.0; from fitmatch.cli.main import main; main()"
-    )
+    code = "import fitmatch.cli.shared.console as c; c._LONG_S = c._BETWEEN_S = 0.0; "
+    code += "from fitmatch.cli.main import main; main()"
     command = f"{sys.executable} -c '{code}' assign {tmp_path / 'lot'} {option} > {tmp_path / 'out'}; echo status $?"
     terminal = Bare(command, {**os.environ, "TERM": "xterm"}, tmp_path)
     try:

@@ -12,7 +12,7 @@ from oracles.all_plans import assert_best, assert_in_turn
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.proof import search, windows
 from fitmatch.records.job import Job
-from fitmatch.records.shelved import ShelvedShell
+from fitmatch.records.shelf.shelved import ShelvedShell
 
 SLACKS = (0, STEP // 2, STEP, 3 * STEP)
 

@@ -39,10 +39,10 @@ from fitmatch.fit.why import conflicts as small
 from fitmatch.fit.why import questions as asking
 from fitmatch.fit.why.conflicts import with_reasons
 from fitmatch.lengths import parse_length
+from fitmatch.records.answers.plans import Cure, NotOffered, Plan, Reason
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Band, Fit, Position, Shell
-from fitmatch.records.plans import Cure, NotOffered, Plan, Reason
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.text.report import plan_text
 from fitmatch.report.words.small_reasons import Beside, in_words

@@ -4,8 +4,8 @@ import pytest
 from made.jobs import STEP, TARGET, WALL, make_job, make_position, make_shells
 
 from fitmatch.fit.assign import assign
+from fitmatch.records.answers.plans import Cure
 from fitmatch.records.job import Job
-from fitmatch.records.plans import Cure
 
 
 def two_rods(thin: int) -> Job:

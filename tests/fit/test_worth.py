@@ -21,11 +21,11 @@ from fitmatch.fit.answer.expected import standings, worth
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.intake.reading import read_job
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import Worth
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Gauge, Measuring, Pooled, Reading
 from fitmatch.records.parts import Size
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Worth
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.text.report import plan_text
 

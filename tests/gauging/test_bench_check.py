@@ -11,10 +11,10 @@ from fitmatch.gauging.assembled import APART_NM, Check, Verdict, assembled_clear
 from fitmatch.gauging.bench_check import BenchCheck, bench_check, would_show
 from fitmatch.gauging.sizes.sizing import Sizes
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import AssembledReading, Gauge, Measuring, Reading, Temperature
 from fitmatch.records.parts import Fit, Position, Shell
-from fitmatch.records.placements import Placement
 from fitmatch.rules.positions.limits_at import LimitsAt
 
 UM = 1_000

@@ -12,7 +12,7 @@ from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.gauging.uncertainty.judging import chance_inside
 from fitmatch.intake.reading import read_job
-from fitmatch.records.placements import Margin, Placement
+from fitmatch.records.answers.placements import Margin, Placement
 
 LEAST, MOST = 0.93, 0.98
 JOBS = 1_000  # of each sort where the marker deep is asked for

@@ -9,7 +9,7 @@ from made.intake_jobs import write_job
 
 from fitmatch import read_job
 from fitmatch.gauging.doubts.check import doubts_of
-from fitmatch.records.doubted import but_of_held, doubted
+from fitmatch.records.answers.doubted import but_of_held, doubted
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Shell
 from fitmatch.report.words.doubts import likely, looks_wrong, measure_again

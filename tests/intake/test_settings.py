@@ -6,7 +6,7 @@ import pytest
 from made.intake_jobs import JOB, POSITIONS, codes, mistakes, write_job
 
 from fitmatch.intake.reading import read_job
-from fitmatch.records.unopened import BoxesTold, StepTold
+from fitmatch.records.study.unopened import BoxesTold, StepTold
 
 RULES = JOB + "[rules]\n"  # the first key below stands in row 9
 

@@ -3,7 +3,7 @@
 from pathlib import Path
 from random import Random
 
-from fitmatch.cli.blank import blank_job
+from fitmatch.cli.job.blank import blank_job
 
 GAUGES = """
 [gauge.mic]

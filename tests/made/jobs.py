@@ -13,10 +13,10 @@ from typing import Any
 from oracles import oracle
 from oracles.rulebook import Rules, records, rules_of, with_rules
 
+from fitmatch.records.answers.plans import Plan
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Gauge, MeasuredAs, Measuring, Reading, Series
 from fitmatch.records.parts import ANY, Band, Fit, Position, Shell, Size
-from fitmatch.records.plans import Plan
 
 STEP = 2_540  # one tenth of a thou: the grid of coarse jobs
 WALL = 1_500_000

@@ -5,9 +5,9 @@ from dataclasses import replace
 
 from made.jobs import TARGET, WALL, make_job, make_position, make_shell, measured_by
 
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Gauge, Measuring, Pooled
-from fitmatch.records.placements import Placement
 
 UM = 1_000
 GAUGES = ("mic", "bore", "ball")

@@ -9,11 +9,11 @@ from oracles.rulebook import Rules, records
 
 from fitmatch.facts import Fact
 from fitmatch.lengths import parse_length
+from fitmatch.records.answers.placements import Placement, figures_of
+from fitmatch.records.answers.plans import Baseline, Flag, GroupAnswer, JobPlan, Plan, Proof, Unfilled
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Reading
 from fitmatch.records.parts import Fit, Position, Shell, Size
-from fitmatch.records.placements import Placement, figures_of
-from fitmatch.records.plans import Baseline, Flag, GroupAnswer, JobPlan, Plan, Proof, Unfilled
 from fitmatch.records.pools import Group
 
 ACCEPTED = "the housing bore, 1.94200 in, is outside its drawing limits, 1.94210 in to 1.94250 in; accepted: "

@@ -7,7 +7,7 @@ from oracles.rulebook import Rules
 
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Band, Position
-from fitmatch.records.unopened import BoxesTold, StepTold
+from fitmatch.records.study.unopened import BoxesTold, StepTold
 from fitmatch.study.boxes.boxes import task_of
 from fitmatch.study.boxes.draws import KindTask
 

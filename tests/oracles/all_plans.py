@@ -6,8 +6,8 @@ from oracles import oracle
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.beside.alternatives import with_alternatives
 from fitmatch.fit.solver.stopping import Stop
+from fitmatch.records.answers.plans import Plan, Status
 from fitmatch.records.job import Job
-from fitmatch.records.plans import Plan, Status
 
 COUNT = 4  # of alternatives
 

@@ -19,9 +19,9 @@ from oracles.rulebook import rules_of
 from scipy.optimize import LinearConstraint, linprog, milp
 from scipy.sparse import csr_array, vstack
 
+from fitmatch.records.answers.plans import JobPlan
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Position
-from fitmatch.records.plans import JobPlan
 
 # Of level 1, after how many are filled: below and above their limits, then the wanted band.
 LEVEL_1 = ("below", "short", "over", "bw", "sw", "aw", "ew")

@@ -18,10 +18,10 @@ from oracles.rulebook import rules_of, with_rules
 
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.lengths import round_half_even
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import Plan, Status
 from fitmatch.records.job import Job
 from fitmatch.records.parts import ANY, Position, Shell
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Plan, Status
 from fitmatch.report.words.reasons import words_of
 
 

@@ -12,9 +12,9 @@ from oracles import oracle
 from oracles.oracle import Pair
 from oracles.rulebook import rules_of
 
-from fitmatch.records import plans
+from fitmatch.records.answers import plans
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
-from fitmatch.records.placements import Placement
 
 PLACES = {
     "target": ("worst", "squares", "spread"),

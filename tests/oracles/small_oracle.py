@@ -13,9 +13,9 @@ from made.jobs import describe
 from oracles import oracle
 from oracles.rulebook import rules_of, with_rules
 
+from fitmatch.records.answers.plans import Cure, JobPlan, Plan, Reason
 from fitmatch.records.job import Job
 from fitmatch.records.parts import ANY, Position, Shell
-from fitmatch.records.plans import Cure, JobPlan, Plan, Reason
 from fitmatch.records.pools import groups_of
 
 Place = tuple[str, str]

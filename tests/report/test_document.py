@@ -13,7 +13,7 @@ from made.plans import clean_plan, nm, no_upper_half, plan_of, position, size, t
 from oracles.schemas import SCHEMA, VALIDATOR
 
 from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.records.plans import Plan, Proof, Status
+from fitmatch.records.answers.plans import Plan, Proof, Status
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.shared.emit import area, document, half_length, length
 

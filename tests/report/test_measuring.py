@@ -17,8 +17,8 @@ from fitmatch.gauging.bench_path import bench_path
 from fitmatch.gauging.doubts.check import check
 from fitmatch.intake.pooling import read_jobs
 from fitmatch.intake.reading import read_job
+from fitmatch.records.answers.plans import Plan
 from fitmatch.records.measuring import Form
-from fitmatch.records.plans import Plan
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.data.rows import plan_rows
 from fitmatch.report.shared.layout import page

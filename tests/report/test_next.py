@@ -9,15 +9,15 @@ from made.jobs import STEP, TARGET, WALL, make_job, make_position, make_shell, m
 
 from fitmatch.facts import Fact
 from fitmatch.fit.assign import assign
+from fitmatch.records.answers.plans import Plan
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import SIDES, Band, Fit, Position, Shell
-from fitmatch.records.plans import Plan
 from fitmatch.records.pools import IN_ORDER, TOGETHER, Pool
+from fitmatch.report.screen.attention import next_steps
 from fitmatch.report.screen.table import which_shell_goes_where
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.scale import scale_for
-from fitmatch.report.text.attention import next_steps
 
 STATES = ("complete", "tight", "loose", "empty", "refused", "no journal", "no wall", "in doubt")
 WHOLE = ("complete", "no wall")  # the wall of a shell that is in no position

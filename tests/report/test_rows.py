@@ -7,8 +7,8 @@ from io import StringIO
 from made.jobs import with_given
 from made.plans import ACCEPTED, accepted, clean_plan, plan_of, troubled_plan
 
-from fitmatch.records.placements import Margin
-from fitmatch.records.plans import Plan
+from fitmatch.records.answers.placements import Margin
+from fitmatch.records.answers.plans import Plan
 from fitmatch.report.data.rows import plan_rows
 
 

@@ -19,8 +19,8 @@ from made.intake_jobs import GAUGES, JOB, METRIC_ROD, POSITIONS, put, write_job
 import fitmatch
 from fitmatch.gauging.assembled import assembled
 from fitmatch.intake.reading import read_job
+from fitmatch.records.answers.plans import Plan
 from fitmatch.records.keys import full_name
-from fitmatch.records.plans import Plan
 from fitmatch.report.shared.layout import page
 from fitmatch.report.text.assembled import assembled_text
 from fitmatch.report.text.report import plan_text

@@ -23,13 +23,13 @@ from made.plans import (
 from oracles.rulebook import Rules, records
 
 from fitmatch.facts import Fact
-from fitmatch.records import plans
-from fitmatch.records.doubted import Doubted, doubted
+from fitmatch.records.answers import plans
+from fitmatch.records.answers.doubted import Doubted, doubted
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import Baseline, Plan, Proof, Unfilled
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Fit, Shell
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Baseline, Plan, Proof, Unfilled
 from fitmatch.records.pools import Group
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.screen.limits_drawn import drawn

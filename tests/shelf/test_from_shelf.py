@@ -12,9 +12,9 @@ from made.shelves import BOX, ONE_ROD, Clock
 from oracles.schemas import VALIDATOR
 
 from fitmatch import InputError, assign, read_job
-from fitmatch.records.plans import Plan
+from fitmatch.records.answers.plans import Plan
 from fitmatch.report.data.document import plan_document
-from fitmatch.report.text.positions import from_shelf
+from fitmatch.report.further.positions import from_shelf
 from fitmatch.report.text.report import plan_text
 from fitmatch.shelf import (
     Filters,

@@ -29,7 +29,7 @@ from fitmatch.shelf import (
     take_in,
     teardown,
 )
-from fitmatch.shelf.built import built
+from fitmatch.shelf.questions.built import built
 
 LARGE = ("shells", "events", "readings", "boxes", "holds", "engine_shells", "engine_positions", "job_positions")
 Asked = list[tuple[str, Any]]

@@ -10,8 +10,8 @@ from made.shelves import BOX, ONE_ROD, Clock
 from oracles.schemas import VALIDATOR
 
 from fitmatch import InputError, assign
+from fitmatch.records.answers.plans import Plan
 from fitmatch.records.parts import KEPT_FOR
-from fitmatch.records.plans import Plan
 from fitmatch.report.data.document import plan_document
 from fitmatch.report.text.report import plan_text
 from fitmatch.shelf import (

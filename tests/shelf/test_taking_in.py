@@ -12,7 +12,7 @@ from fitmatch.problems import InputError
 from fitmatch.report.shelf.data import taken_document
 from fitmatch.report.shelf.texts import taken_text
 from fitmatch.shelf import Filters, RefusedError, Shelf, history, open_shelf, read_stock, show, take_in, value
-from fitmatch.shelf.supplying import offered
+from fitmatch.shelf.jobs.supplying import offered
 
 
 def files(folder: Path, text: str = BOX, name: str = "box-1.csv") -> list[Path]:

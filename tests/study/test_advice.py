@@ -25,9 +25,9 @@ from made.seeds import seeds
 
 import fitmatch
 from fitmatch.problems import NotPossible
+from fitmatch.records.answers.plans import Plan
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Band, Fit, Position, Shell, Size, room
-from fitmatch.records.plans import Plan
 from fitmatch.records.pools import Pool
 from fitmatch.rules.one_half.min_wall import MinWall
 from fitmatch.study.advice.advised import ACTIONS, Advice, Advised, AdvisedJobs, Order, Run

@@ -22,7 +22,7 @@ from fitmatch.problems import NotPossible
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Gauge, MeasuredAs, Measuring, Series
 from fitmatch.records.parts import Band
-from fitmatch.records.unopened import BoxesTold, StepTold
+from fitmatch.records.study.unopened import BoxesTold, StepTold
 from fitmatch.study.boxes import intervals
 from fitmatch.study.boxes.boxes import BATCH, boxes
 from fitmatch.study.boxes.draws import ENDLESS, Task, draw, scene

@@ -9,8 +9,8 @@ from oracles.projected import relaxed
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from fitmatch.records.bearings import Bearing
-from fitmatch.records.oils import Oil, walther
+from fitmatch.records.study.bearings import Bearing
+from fitmatch.records.study.oils import Oil, walther
 from fitmatch.study.film import equilibrium
 from fitmatch.study.film.equilibrium import Films
 from fitmatch.study.film.films import Row, film

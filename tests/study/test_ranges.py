@@ -8,7 +8,7 @@ import pytest
 import fitmatch
 from fitmatch.problems import NotPossible
 from fitmatch.records.parts import Band
-from fitmatch.records.stacks import Stack
+from fitmatch.records.study.stacks import Stack
 from fitmatch.study.drawings.ranges import Row
 
 SAMPLES = Path(__file__).parents[2] / "samples"

@@ -10,8 +10,8 @@ from fitmatch.fit.answer.baselines import as_boxed, by_hand
 from fitmatch.fit.assign import assign
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.solver.stopping import Stop, Stopped
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Status
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import Status
 
 SPARE_S = 2.25  # for what is done when the search has stopped: 1.5 s with 100,000 shells, and some to spare
 

@@ -1,1 +1,1 @@
-"""Readings typed at the bench, or sent by a gauge."""
+"""`fitmatch measure`: readings typed at the bench, or sent by a gauge."""

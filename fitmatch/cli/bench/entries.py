@@ -15,7 +15,7 @@ from typing import Final, NamedTuple
 
 import click
 
-from fitmatch.cli.console import show
+from fitmatch.cli.shared.console import show
 
 if sys.platform == "win32":
     import msvcrt

@@ -11,8 +11,8 @@ import click
 
 from fitmatch.cli.bench.answers import Bench, Doors, Quit, RefusedError, help_for
 from fitmatch.cli.bench.entries import Entry, entries_of
-from fitmatch.cli.console import Notes, show, visible
 from fitmatch.cli.exit_codes import BAD_INPUT
+from fitmatch.cli.shared.console import Notes, show, visible
 from fitmatch.gauging.doubts.check import doubts_of
 from fitmatch.intake.common.files import OtherNameError
 from fitmatch.intake.common.findings import Findings

@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from fitmatch.cli.exit_codes import INTERRUPTED
-from fitmatch.cli.options import Whole
+from fitmatch.cli.shared.options import Whole
+from fitmatch.cli.shared.solving import stop_after, stopped_by_ctrl_c, time_limit
 from fitmatch.cli.shelf.looking import walls_option
 from fitmatch.cli.shelf.opened import Asked, shelf_command
-from fitmatch.cli.solving import stop_after, stopped_by_ctrl_c, time_limit
 
 if TYPE_CHECKING:
-    from fitmatch.shelf.forming import Pattern
+    from fitmatch.shelf.questions.forming import Pattern
 
 _MOST: Final = 20
 _LONGEST_S: Final = 60  # unless asked otherwise: walls on no grid make nearly every shell a class of its own
@@ -51,7 +51,7 @@ def sets(
     from fitmatch.report.screen.proven import NOT_PROVEN
     from fitmatch.report.shelf.data import sets_document, sets_rows
     from fitmatch.report.shelf.texts import sets_text
-    from fitmatch.shelf.forming import sets as action
+    from fitmatch.shelf.questions.forming import sets as action
 
     wanted = job if job is not None and family is None else _pattern(asked, job, family, pairs, walls)
     if job is not None and (pairs is not None or walls is not None):
@@ -66,7 +66,7 @@ def sets(
 
 
 def _pattern(asked: Asked, job: Path | None, family: str | None, pairs: int | None, walls: str | None) -> "Pattern":
-    from fitmatch.shelf.forming import Pattern
+    from fitmatch.shelf.questions.forming import Pattern
 
     if job is not None or family is None or pairs is None:
         raise click.UsageError("name a JOB, or --family and --pairs")

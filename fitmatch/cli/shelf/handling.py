@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from fitmatch.cli.options import Whole
+from fitmatch.cli.shared.options import Whole
 from fitmatch.cli.shelf.opened import Asked, by, note, shelf_command
 
 

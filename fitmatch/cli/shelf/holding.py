@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from fitmatch.cli.options import Whole
+from fitmatch.cli.shared.options import Whole
 from fitmatch.cli.shelf.opened import Asked, by, job_of, note, shelf_command
 
 _job = click.argument("job", type=click.Path(path_type=Path))
@@ -25,7 +25,7 @@ def set_aside(asked: Asked, job: Path, who: str, note: str) -> int:
       fitmatch shelf set-aside my-build --by "night shift"
     """
     from fitmatch.shelf.actions.setting_aside import set_aside as action
-    from fitmatch.shelf.planned import read_planned
+    from fitmatch.shelf.jobs.planned import read_planned
 
     return asked.changed(action(asked.shelf(), read_planned(job), by=who, note=note))
 
@@ -81,8 +81,8 @@ def fitted(
       fitmatch shelf fitted my-build --permission "R3=letter of 2 March: 0.0030 in allowed"
     """
     from fitmatch.shelf.actions.fitting import fitted as action
-    from fitmatch.shelf.planned import read_planned
-    from fitmatch.shelf.with_shells_in import read_assembled
+    from fitmatch.shelf.jobs.planned import read_planned
+    from fitmatch.shelf.jobs.with_shells_in import read_assembled
 
     permitted = dict(_permission(text) for text in permissions)
     planned, shelf = read_planned(job), asked.shelf()
@@ -128,7 +128,7 @@ def teardown(
     from fitmatch.report.shelf.torn_down import torn_down_document, torn_down_rows, torn_down_text
     from fitmatch.shelf.actions.tearing_down import NOTHING
     from fitmatch.shelf.actions.tearing_down import teardown as action
-    from fitmatch.shelf.looking import standing
+    from fitmatch.shelf.questions.looking import standing
 
     if never_run and file is not None:
         raise click.UsageError("--never-run takes no FILE: what has not run has not worn")

@@ -5,9 +5,9 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from fitmatch.cli.options import Whole
+from fitmatch.cli.shared.options import Whole, force
+from fitmatch.cli.shared.workbooks import as_workbook, check_not_shelf, check_workbook, write_workbook
 from fitmatch.cli.shelf.opened import Asked, length_option, shelf_command
-from fitmatch.cli.workbooks import as_workbook, check_not_shelf, check_workbook, write_workbook
 
 if TYPE_CHECKING:
     from fitmatch.shelf.answers.engines import EngineRecord
@@ -31,7 +31,7 @@ _GROUPS: Final = ("family", "kind", "half", "grade", "step", "wall", "box", "age
 @click.option("--older-than", type=Whole(0, _MOST_DAYS), metavar="DAYS", help="Opened more than so many days ago.")
 @click.option("--group-by", "groups", type=click.Choice(_GROUPS), multiple=True, help="Count alike ones; repeatable.")
 @as_workbook
-@click.option("--force", is_flag=True, help="With --xlsx: replace the file if it is there.")
+@force("--xlsx")
 def show(
     asked: Asked,
     family: str | None,
@@ -66,8 +66,8 @@ def show(
         check_not_shelf(xlsx, asked.db, "--xlsx")
     from fitmatch.report.shelf.data import shown_document, shown_rows
     from fitmatch.report.shelf.texts import shown_text, undated
-    from fitmatch.shelf.looking import Filters
-    from fitmatch.shelf.looking import show as action
+    from fitmatch.shelf.questions.looking import Filters
+    from fitmatch.shelf.questions.looking import show as action
 
     filters = Filters(
         family=family,
@@ -131,7 +131,7 @@ def history(asked: Asked, shell: str) -> int:
     """
     from fitmatch.report.shelf.data import event_rows, history_document
     from fitmatch.report.shelf.texts import history_text
-    from fitmatch.shelf.looking import history as action
+    from fitmatch.shelf.questions.looking import history as action
 
     found = action(asked.shelf(make=False), shell)
     asked.answer(found, history_text, history_document, lambda h, unit: event_rows(h.events, unit))
@@ -151,7 +151,7 @@ def engines(asked: Asked) -> int:
     from fitmatch.report.shared.states import NOT_TO_BE_RUN
     from fitmatch.report.shelf.data import engine_rows, engines_document
     from fitmatch.report.shelf.texts import ON_HOLD, OUT_OF_LIMITS, engines_text
-    from fitmatch.shelf.looking import engines as action
+    from fitmatch.shelf.questions.looking import engines as action
 
     found = action(asked.shelf(make=False))
     asked.answer(found, engines_text, engines_document, engine_rows, in_red=(OUT_OF_LIMITS, NOT_TO_BE_RUN, ON_HOLD))
@@ -175,7 +175,7 @@ def engine(asked: Asked, number: int) -> int:
     from fitmatch.report.shelf.data import engine_document, engine_rows
     from fitmatch.report.shelf.texts import ON_HOLD, OUT_OF_LIMITS, engine_text
     from fitmatch.shelf.answers.engines import Engines
-    from fitmatch.shelf.looking import engine as action
+    from fitmatch.shelf.questions.looking import engine as action
 
     def rows(found: "EngineRecord", unit: str) -> str:
         return engine_rows(Engines((found,)), unit)
@@ -198,7 +198,7 @@ def value(asked: Asked) -> int:
       fitmatch shelf value --json
     """
     from fitmatch.report.shelf.worth import worth_document, worth_rows, worth_text
-    from fitmatch.shelf.worth import value as action
+    from fitmatch.shelf.questions.worth import value as action
 
     asked.answer(action(asked.shelf(make=False)), worth_text, worth_document, worth_rows)
     return 0

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeVar
 
 import click
 
-from fitmatch.cli import options
-from fitmatch.cli.console import Notes, fitted, print_data, print_report, tell
 from fitmatch.cli.exit_codes import BAD_INPUT, HELD
+from fitmatch.cli.shared import options
+from fitmatch.cli.shared.console import Notes, fitted, print_data, print_report, tell
 
 if TYPE_CHECKING:
     from fitmatch.facts import Fact

@@ -16,10 +16,10 @@ from fitmatch.fit.classes.candidates import Kind, may_share
 from fitmatch.fit.classes.classes import Bore, Rack, ShellClass, rack_of
 from fitmatch.fit.classes.demands import Terms
 from fitmatch.names import natural
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey
 from fitmatch.records.parts import Position, Shell
-from fitmatch.records.placements import Placement
 from fitmatch.rules.in_force import broken, in_force, row_rules
 from fitmatch.rules.two_halves.thick_half import ThickHalf
 

@@ -21,13 +21,13 @@ from fitmatch.fit.why.arithmetic import Reasons, flags
 from fitmatch.gauging.doubts.check import doubts_of
 from fitmatch.gauging.sizes.form_limits import form_flags
 from fitmatch.names import natural
-from fitmatch.records.doubted import but_of_held
+from fitmatch.records.answers.doubted import but_of_held
+from fitmatch.records.answers.placements import KindFigures, Placement, figures_of, figures_of_several
+from fitmatch.records.answers.plans import Baseline, GroupAnswer, JobPlan, Plan, Stray, Unfilled, Worth
 from fitmatch.records.housings import with_housings
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Position, Shell
-from fitmatch.records.placements import KindFigures, Placement, figures_of, figures_of_several
-from fitmatch.records.plans import Baseline, GroupAnswer, JobPlan, Plan, Stray, Unfilled, Worth
 from fitmatch.records.pools import PRIORITIES, TOGETHER, Group, Pool, groups_of
 from fitmatch.rules.positions.movable import is_movable
 from fitmatch.stages import go_on, now

@@ -12,11 +12,11 @@ from math import ceil
 from typing import TypeVar
 
 from fitmatch.problems import FaultInFitmatch
+from fitmatch.records.answers.placements import KindFigures, Placement
+from fitmatch.records.answers.plans import JobPlan, Plan
 from fitmatch.records.job import Job, Rule
 from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.parts import HALVES, SIDES, Position, Shell, marks_agree
-from fitmatch.records.placements import KindFigures, Placement
-from fitmatch.records.plans import JobPlan, Plan
 from fitmatch.rules.one_half.min_wall import MinWall
 from fitmatch.rules.positions.guard import Guard
 from fitmatch.rules.positions.in_rows import Line, NeighbourStep

@@ -17,7 +17,7 @@ from fitmatch.fit.classes.classes import Bore
 from fitmatch.fit.model.order import INSIDE, LEVEL_1, WISH
 from fitmatch.fit.model.pairs import Choice
 from fitmatch.fit.solver.stopping import Stop
-from fitmatch.records.placements import Placement
+from fitmatch.records.answers.placements import Placement
 
 _MOST_TRIED, _TRIED_EACH = 2_000_000, 5_000  # exchanges, in all and for each position (measured)
 _MOST_FOLLOWING = 200  # positions looked at after an exchange by chance

@@ -11,9 +11,9 @@ from itertools import combinations
 from math import sqrt
 from typing import TYPE_CHECKING, NamedTuple
 
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import Worth
 from fitmatch.records.job import Job
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Worth
 
 if TYPE_CHECKING:
     from fitmatch.gauging.uncertainty.error_model import ErrorModel, Part

@@ -28,11 +28,11 @@ from fitmatch.fit.model.order import (
 from fitmatch.fit.proof.filling import Long, NoPlan
 from fitmatch.fit.proof.levels import prove
 from fitmatch.fit.solver.stopping import Stop, Stopped
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import Proof
 from fitmatch.records.job import Job, Rule
 from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.parts import Position
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Proof
 from fitmatch.records.pools import TOGETHER
 
 if TYPE_CHECKING:

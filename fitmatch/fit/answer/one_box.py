@@ -12,7 +12,7 @@ from fitmatch.fit.proof.filling import fill_all
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.names import natural
-from fitmatch.records.placements import Placement
+from fitmatch.records.answers.placements import Placement
 
 _MOST_SHELLS: Final = 2_000  # of more a lot is made of, not an engine
 

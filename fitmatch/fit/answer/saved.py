@@ -12,13 +12,13 @@ from fitmatch.fit.why.arithmetic import Reasons, flags
 from fitmatch.gauging.doubts.check import doubts_of
 from fitmatch.gauging.sizes.form_limits import form_flags
 from fitmatch.names import natural
-from fitmatch.records.doubted import but_of_held
+from fitmatch.records.answers.doubted import but_of_held
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import JobPlan, Unfilled
 from fitmatch.records.housings import with_housings
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.parts import SIDES, Position, Shell
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import JobPlan, Unfilled
 
 
 class Contradiction(Exception):

@@ -11,8 +11,8 @@ from fitmatch.fit.model.order import BOXES, LEVELS_0_AND_1, Figure, Share, order
 from fitmatch.fit.model.pairs import Choice
 from fitmatch.fit.proof.windows import MANY_LISTED
 from fitmatch.fit.solver.stopping import Stop, Stopped
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Proof
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import Proof
 from fitmatch.records.pools import TOGETHER
 
 Placed = tuple[Kind, list[Placement]]

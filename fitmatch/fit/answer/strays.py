@@ -2,9 +2,9 @@
 
 from collections.abc import Iterator, Sequence
 
+from fitmatch.records.answers.plans import Stray
 from fitmatch.records.job import Job
 from fitmatch.records.parts import SIDES, Shell, marks_agree
-from fitmatch.records.plans import Stray
 
 
 def strays(jobs: Sequence[Job]) -> Iterator[tuple[int, Stray]]:

@@ -20,9 +20,9 @@ from fitmatch.fit.proof.filling import fill_at_best
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.problems import FaultInFitmatch
+from fitmatch.records.answers.placements import Placement, figures_of_several
+from fitmatch.records.answers.plans import Alternatives, OtherPlan, Plan
 from fitmatch.records.job import Job
-from fitmatch.records.placements import Placement, figures_of_several
-from fitmatch.records.plans import Alternatives, OtherPlan, Plan
 
 
 def with_alternatives(plan: Plan, count: int, stop: Stop) -> Plan:

@@ -22,12 +22,12 @@ from fitmatch.fit.proof.levels import prove
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.names import nearest
 from fitmatch.problems import NotPossible
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import Explanation, OtherPlan, Plan
 from fitmatch.records.housings import may_move, rehoused
 from fitmatch.records.job import Job
 from fitmatch.records.keys import PositionKey, ShellKey, full_name
 from fitmatch.records.parts import SIDES, Position, Shell
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Explanation, OtherPlan, Plan
 from fitmatch.rules.in_force import broken, row_rules
 from fitmatch.rules.positions.drawing import bore_refused
 from fitmatch.rules.positions.movable import is_movable

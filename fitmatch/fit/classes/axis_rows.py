@@ -10,9 +10,9 @@ from functools import cached_property
 from itertools import pairwise, zip_longest
 
 from fitmatch.fit.solver.program import Program
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import ENDLESS, Job, Near
 from fitmatch.records.parts import Position
-from fitmatch.records.placements import Placement
 from fitmatch.rules.in_force import row_rules
 
 ANYWHERE = (-ENDLESS, ENDLESS)

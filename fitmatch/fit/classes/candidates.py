@@ -15,10 +15,10 @@ from typing import TypedDict, Unpack
 
 from fitmatch.fit.classes.classes import Bore, Pair, Rack, ShellClass, rack_of
 from fitmatch.fit.classes.demands import Terms
+from fitmatch.records.answers.placements import NO_MARGIN, Margin, Placement
 from fitmatch.records.job import Job
 from fitmatch.records.keys import PositionKey, ShellKey
 from fitmatch.records.parts import SIDES, Position, Shell, excess_of, room, shortfall_of, tightest_room
-from fitmatch.records.placements import NO_MARGIN, Margin, Placement
 from fitmatch.rules.positions.drawing import bore_refused
 
 # What a position demands of its clearance and of its shells.

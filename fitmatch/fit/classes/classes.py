@@ -4,9 +4,9 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from fitmatch.fit.classes.demands import Terms
+from fitmatch.records.answers.placements import NO_MARGIN, Margin
 from fitmatch.records.job import ENDLESS
 from fitmatch.records.parts import Position, Shell, room, tightest_room
-from fitmatch.records.placements import NO_MARGIN, Margin
 
 
 @dataclass(slots=True, eq=False)

@@ -5,9 +5,9 @@ from collections.abc import Iterable, Mapping
 
 from fitmatch.fit.classes.axis_rows import Shifts
 from fitmatch.fit.classes.guards import Guards
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import ENDLESS, Half, Job, Rule
 from fitmatch.records.parts import Position, Shell
-from fitmatch.records.placements import Placement
 from fitmatch.rules.in_force import in_force
 from fitmatch.rules.positions.limits_at import limits_at
 from fitmatch.rules.two_halves.thick_half import ThickHalf

@@ -5,9 +5,9 @@ from itertools import product
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.problems import InputError, Problem
+from fitmatch.records.answers.placements import NO_MARGIN, Margin
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Position, Shell, room, tightest_room
-from fitmatch.records.placements import NO_MARGIN, Margin
 from fitmatch.rules.positions.guard import guard_of, guard_row
 from fitmatch.rules.positions.limits_at import limits_at
 from fitmatch.wording import listed

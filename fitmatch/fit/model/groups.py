@@ -12,12 +12,12 @@ from fitmatch.fit.model.moved_housings import MovingKind, settle
 from fitmatch.fit.model.naming import name_shells
 from fitmatch.fit.model.order import Share
 from fitmatch.fit.model.pairs import Choice
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import Plan, Proof
 from fitmatch.records.housings import with_housings
 from fitmatch.records.job import Job
 from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import Position
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Plan, Proof
 from fitmatch.records.pools import IN_ORDER
 from fitmatch.rules.positions.movable import is_movable
 

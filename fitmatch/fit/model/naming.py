@@ -10,8 +10,8 @@ from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Pair, ShellClass
 from fitmatch.names import natural
 from fitmatch.problems import FaultInFitmatch
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.parts import Position, Shell
-from fitmatch.records.placements import Placement
 
 
 def name_shells(kind: Kind, seats: Sequence[tuple[Position, Pair]]) -> list[Placement]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import Enum, auto
 from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
 
-from fitmatch.records.placements import Placement
+from fitmatch.records.answers.placements import Placement
 
 if TYPE_CHECKING:
     from fitmatch.fit.classes.classes import Bore, Pair

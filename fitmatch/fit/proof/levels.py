@@ -32,7 +32,7 @@ from fitmatch.fit.proof.several_jobs import narrow_spreads
 from fitmatch.fit.proof.smallest_spread import narrow_spread
 from fitmatch.fit.proof.windows import ANY, Windows
 from fitmatch.fit.solver.stopping import Stop, Stopped
-from fitmatch.records.plans import Proof
+from fitmatch.records.answers.plans import Proof
 
 Turns = Sequence[Work]
 _Boxes = tuple[frozenset[str], ...]  # that each of the first jobs may draw on

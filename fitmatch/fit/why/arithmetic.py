@@ -9,11 +9,11 @@ from typing import Final
 from fitmatch.facts import Fact
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import Flag
 from fitmatch.records.job import Job, Rule
 from fitmatch.records.keys import full_name
 from fitmatch.records.parts import SIDES, Position, Shell, excess_of, shortfall_of
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Flag
 from fitmatch.rules.in_force import broken, in_force, row_rules
 from fitmatch.rules.positions.drawing import bore_refused
 from fitmatch.rules.positions.guard import guard_of

@@ -18,11 +18,11 @@ from fitmatch.fit.model.groups import Decided, decided
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.fit.why.cures import with_cures
 from fitmatch.fit.why.questions import Asker, Budget, TooMuch
-from fitmatch.records.doubted import Doubted, doubted
+from fitmatch.records.answers.doubted import Doubted, doubted
+from fitmatch.records.answers.plans import Cure, Plan, Reason
 from fitmatch.records.job import Jobs
 from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import Position
-from fitmatch.records.plans import Cure, Plan, Reason
 from fitmatch.rules.positions.locks import Locks, lock_excuses, without_locks
 from fitmatch.rules.registry import bonds
 

@@ -22,11 +22,11 @@ from fitmatch.fit.model.pairs import Choice, Limit
 from fitmatch.fit.model.variants import with_walls
 from fitmatch.fit.solver.stopping import Stopped
 from fitmatch.fit.why.questions import Asker, TooMuch, place_of
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import Cure, NotOffered, Reason
 from fitmatch.records.job import Half, Job, Rule, Single
 from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.parts import SIDES
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Cure, NotOffered, Reason
 from fitmatch.rules.positions.drawing import bore_refused, walls_drawn
 from fitmatch.rules.positions.guard import guard_of
 from fitmatch.rules.positions.movable import is_movable

@@ -3,11 +3,11 @@
 from collections.abc import Iterable, Iterator
 
 from fitmatch.facts import Fact
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import Flag
 from fitmatch.records.job import Job
 from fitmatch.records.keys import full_name
 from fitmatch.records.measuring import DIAMETERS, Form
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Flag
 
 _WHAT = ("taper", "barrel", "out_of_round")
 

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 from fitmatch.gauging.sizes.corrections import REFERENCE_C
 from fitmatch.gauging.sizes.materials import MATERIALS
-from fitmatch.records.placements import Placement
+from fitmatch.records.answers.placements import Placement
 
 
 def hot_clearances(

@@ -29,10 +29,10 @@ from fitmatch.gauging.uncertainty.sources import (
     standard_limit_of,
 )
 from fitmatch.gauging.uncertainty.student import normal_quantile
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import DIAMETERS, AssembledReading, MeasuredAs, Series
 from fitmatch.records.parts import Position, Size
-from fitmatch.records.placements import Placement
 from fitmatch.rules.positions.limits_at import TIGHTEST, limits_at
 
 _SIGNS: Final = {"journal": -1.0, "housing_bore": 1.0}  # of a feature in the clearance; a wall has -1

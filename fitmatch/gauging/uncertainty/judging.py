@@ -9,8 +9,8 @@ from typing import Final, NamedTuple
 from fitmatch.gauging.uncertainty.combining import Uncertainty
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.gauging.uncertainty.student import normal_below, normal_quantile, t_below
+from fitmatch.records.answers.placements import Margin, Placement
 from fitmatch.records.parts import Position
-from fitmatch.records.placements import Margin, Placement
 
 INSIDE: Final = "inside"
 OUTSIDE: Final = "outside"

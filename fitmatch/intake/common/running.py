@@ -6,8 +6,8 @@ from typing import Final, NamedTuple
 
 from fitmatch.intake.common.quantities import CellError, Quantity
 from fitmatch.lengths import LengthError, parse_number
-from fitmatch.records.bearings import Running
-from fitmatch.records.oils import LEAST_MM2_S, MOST_MARGIN_K
+from fitmatch.records.study.bearings import Running
+from fitmatch.records.study.oils import LEAST_MM2_S, MOST_MARGIN_K
 from fitmatch.wording import shorten
 
 _THINNEST: Final = 0.5

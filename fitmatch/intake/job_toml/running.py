@@ -7,7 +7,7 @@ from fitmatch.intake.common.quantities import CellError
 from fitmatch.intake.common.running import FIELDS, FIGURES, LENGTHS, figure_of, oil_point, oil_table
 from fitmatch.intake.job_toml.key_rows import Path
 from fitmatch.intake.job_toml.values import Values
-from fitmatch.records.bearings import Running
+from fitmatch.records.study.bearings import Running
 
 
 def read_running(values: Values, kinds: Collection[str]) -> dict[str, Running]:

@@ -28,8 +28,8 @@ from fitmatch.rules.registry import read_rules
 from fitmatch.wording import shorten
 
 if TYPE_CHECKING:
-    from fitmatch.records.bearings import Running
-    from fitmatch.records.unopened import BoxesTold
+    from fitmatch.records.study.bearings import Running
+    from fitmatch.records.study.unopened import BoxesTold
 
 DEFAULT_POSITIONS: Final = "positions.csv"
 DEFAULT_SHELLS: Final = ("shells/*.csv",)

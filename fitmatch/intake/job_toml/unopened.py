@@ -7,7 +7,7 @@ from fitmatch.intake.common import advice
 from fitmatch.intake.common.quantities import GAUGE_ERROR, WALL, Quantity
 from fitmatch.intake.job_toml.key_rows import Path
 from fitmatch.intake.job_toml.values import Values
-from fitmatch.records.unopened import BoxesTold, StepTold
+from fitmatch.records.study.unopened import BoxesTold, StepTold
 
 MOST_BOXES = 24
 _MOST_SHELLS = 1_000

@@ -1,1 +1,1 @@
-"""Rows of tables to positions, shells and readings, and what only shows when these are compared."""
+"""Rows of tables to positions, shells and readings, each cell checked by itself."""

@@ -7,10 +7,10 @@ from typing import Final
 
 from fitmatch.intake.common import advice
 from fitmatch.intake.common.quantities import ASSEMBLED_BORE, ASSEMBLED_CLEARANCE
-from fitmatch.intake.rows.saved_plan import FILE as PLAN_FILE
-from fitmatch.intake.rows.saved_plan import PLANNED, SavedPlan, what_each_has
-from fitmatch.intake.rows.shared_plan import no_longer_shared
 from fitmatch.intake.rows.sheet import Sheet, ShellNames
+from fitmatch.intake.saved.saved_plan import FILE as PLAN_FILE
+from fitmatch.intake.saved.saved_plan import PLANNED, SavedPlan, what_each_has
+from fitmatch.intake.saved.shared_plan import no_longer_shared
 from fitmatch.intake.tables.columns import Form
 from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.measuring import AssembledReading

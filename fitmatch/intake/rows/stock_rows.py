@@ -12,7 +12,7 @@ from fitmatch.intake.tables.columns import SHELL_FORM, STOCK_COLUMNS, Form, name
 from fitmatch.intake.tables.opening import open_table
 from fitmatch.intake.tables.table import UNREAD, Table
 from fitmatch.lengths import LengthError, parse_length, parse_number
-from fitmatch.records.stock import Bought, Printed, StockBox
+from fitmatch.records.shelf.stock import Bought, Printed, StockBox
 from fitmatch.wording import shorten
 
 _BOUGHT: Final = tuple(name for name in STOCK_COLUMNS if name != "measured_on")

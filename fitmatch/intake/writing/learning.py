@@ -8,7 +8,7 @@ from fitmatch.intake.common.quantities import GAUGE_ERROR, SEATING
 from fitmatch.intake.job_toml.key_rows import JOB_FILE, JobFile
 from fitmatch.intake.job_toml.sources import read_bytes
 from fitmatch.intake.reading import read_job
-from fitmatch.intake.rows.saved_plan import read_saved_plan, with_digest
+from fitmatch.intake.saved.saved_plan import read_saved_plan, with_digest
 from fitmatch.intake.writing.rewriting import CannotRewrite, lines_to_add, with_seatings
 from fitmatch.lengths import exact, parse_length, with_unit
 from fitmatch.problems import InputError

@@ -17,7 +17,8 @@ from fitmatch.intake.job_toml.key_rows import JOB_FILE
 from fitmatch.intake.job_toml.settings import read_settings
 from fitmatch.intake.job_toml.sources import read_bytes, table_source
 from fitmatch.intake.rows.assembled import ASSEMBLED_FORM, referring
-from fitmatch.intake.rows.saved_plan import (
+from fitmatch.intake.rows.sheet import Sheet
+from fitmatch.intake.saved.saved_plan import (
     FILE,
     PAPER,
     SavedPlan,
@@ -27,8 +28,7 @@ from fitmatch.intake.rows.saved_plan import (
     stamped,
     what_each_has,
 )
-from fitmatch.intake.rows.shared_plan import Sharer, assign_command, sharers
-from fitmatch.intake.rows.sheet import Sheet
+from fitmatch.intake.saved.shared_plan import Sharer, assign_command, sharers
 from fitmatch.intake.tables.columns import has_header
 from fitmatch.intake.tables.opening import open_table
 from fitmatch.problems import InputError, Problem

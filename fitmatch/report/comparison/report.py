@@ -5,18 +5,18 @@ from collections.abc import Iterator
 
 from fitmatch.fit.model.order import SLACK_NM
 from fitmatch.lengths import exact
-from fitmatch.records.plans import JobPlan
+from fitmatch.records.answers.plans import JobPlan
 from fitmatch.report.comparison.films import films_of_plans
 from fitmatch.report.comparison.further import by_target, fewer_boxes, traded_off, without_rules
 from fitmatch.report.comparison.plans import ways_of_choosing
 from fitmatch.report.comparison.rows import by_kind
 from fitmatch.report.comparison.summary import side_by_side
+from fitmatch.report.screen.attention import NOT_LOOKED_THROUGH_YET, summary
 from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.grounds import grounds
 from fitmatch.report.shared.layout import clean, items, paragraph, whole
 from fitmatch.report.shared.scale import UNITS, Scale, scale_for
-from fitmatch.report.text.attention import NOT_LOOKED_THROUGH_YET, summary
 from fitmatch.report.text.report import CLOSING
 from fitmatch.study.comparison.compared import BASELINES, Compared
 from fitmatch.wording import listed

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import TypeVar
 
-from fitmatch.records.placements import KindFigures
+from fitmatch.records.answers.placements import KindFigures
 from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.shared.layout import Column, clean, paragraph, whole
 from fitmatch.report.shared.scale import NOTHING, Scale

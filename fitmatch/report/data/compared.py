@@ -3,8 +3,8 @@
 from collections.abc import Iterator, Mapping
 from typing import Final
 
-from fitmatch.records.placements import KindFigures
-from fitmatch.records.plans import JobPlan, Plan
+from fitmatch.records.answers.placements import KindFigures
+from fitmatch.records.answers.plans import JobPlan, Plan
 from fitmatch.report.data.films import figure, film_value
 from fitmatch.report.data.values import chance_value, figures_value, proof_value
 from fitmatch.report.shared.certainty import Certainty

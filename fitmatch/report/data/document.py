@@ -6,10 +6,10 @@ from functools import lru_cache
 from typing import Final
 
 from fitmatch.lengths import two_digits
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import Cure, JobPlan, OtherPlan, Plan, Reason, Unfilled
 from fitmatch.records.job import Job
 from fitmatch.records.parts import SIDES, Position, Shell, Size
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Cure, JobPlan, OtherPlan, Plan, Reason, Unfilled
 from fitmatch.report.data.doubts import doubt_values
 from fitmatch.report.data.values import (
     chance_value,

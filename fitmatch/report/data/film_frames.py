@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fitmatch.intake.film_limits import check_bearings
-from fitmatch.records.bearings import Bearing
+from fitmatch.records.study.bearings import Bearing
 from fitmatch.report.data.films import COLUMNS, LENGTHS, film_records
 from fitmatch.report.shared.emit import Number, Value
 from fitmatch.study.film import films

@@ -4,9 +4,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import fields
 from typing import Final
 
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import JobPlan, Plan
 from fitmatch.records.parts import SIDES, Position
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import JobPlan, Plan
 from fitmatch.report.data.values import half_value, placement_value
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import Table, Value, length, named_values, rows_text

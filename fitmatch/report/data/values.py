@@ -3,9 +3,9 @@
 from typing import TYPE_CHECKING
 
 from fitmatch.fit.model.order import Unit
+from fitmatch.records.answers.placements import KindFigures, Placement
+from fitmatch.records.answers.plans import Proof
 from fitmatch.records.parts import SIDES, Shell
-from fitmatch.records.placements import KindFigures, Placement
-from fitmatch.records.plans import Proof
 from fitmatch.report.shared.emit import Number, Value, area, half_length, length, named_values
 from fitmatch.report.shared.states import is_coated
 from fitmatch.report.words.levels import FIGURES

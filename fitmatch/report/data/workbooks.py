@@ -5,7 +5,7 @@ from itertools import groupby
 from typing import Final
 
 from fitmatch.intake.writing.workbooks import Filled, filled_workbook
-from fitmatch.records.plans import Plan
+from fitmatch.records.answers.plans import Plan
 from fitmatch.report.data.compared import compared_table
 from fitmatch.report.data.rows import leftover_table, plan_table
 from fitmatch.report.data.values import figures_value, proof_value

@@ -3,9 +3,9 @@
 from typing import TYPE_CHECKING, Final
 
 from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import JobPlan
 from fitmatch.records.parts import Position
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import JobPlan
 from fitmatch.report.plots.paper import INK, PALE, Panel, plain
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.layout import clean

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from fitmatch.intake.bearings import Runs
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.names import natural
-from fitmatch.records.bearings import Bearing
+from fitmatch.records.study.bearings import Bearing
 from fitmatch.report.plots.paper import INK, PALE, Panel, legend_beside, plain, sheet
 from fitmatch.report.shared.layout import clean, whole
 from fitmatch.report.shared.states import DANGER

@@ -3,7 +3,7 @@
 from typing import Final
 
 from fitmatch.lengths import round_half_even
-from fitmatch.records.placements import Placement
+from fitmatch.records.answers.placements import Placement
 
 LAST: Final = 14  # the place of the right end; the left one is 0
 SMALL: Final = 8  # where there is less room

@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import JobPlan
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import JobPlan
 from fitmatch.report.shared.certainty import Certainty, gauges_of
 from fitmatch.report.shared.layout import clean, paragraph, whole
 from fitmatch.rules.positions.guard import guard_of

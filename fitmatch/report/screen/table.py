@@ -5,14 +5,14 @@ from enum import Enum
 from math import ceil
 from typing import Final, NamedTuple
 
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import JobPlan
 from fitmatch.records.job import Job
 from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.parts import ANY, SIDES, Position, Shell
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import JobPlan
 from fitmatch.report.screen.limits_drawn import LAST, SMALL, drawn, head_of
 from fitmatch.report.screen.sure import INSIDE
-from fitmatch.report.shared.box_names import by_letters, by_their_ends, legend
+from fitmatch.report.shared.box_names import by_letters, by_their_ends, legend, shell_name
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.layout import (
     Column,
@@ -27,7 +27,6 @@ from fitmatch.report.shared.layout import (
 )
 from fitmatch.report.shared.scale import NOTHING, Scale
 from fitmatch.report.shared.states import DANGER, IN_DOUBT, NOT_FILLED, NOT_MEASURED, is_coated, side_of
-from fitmatch.report.text.positions import shell_name
 from fitmatch.rules.positions.guard import guard_of
 
 _ASTERISK: Final = "*"  # in rows whose marks are told below the table

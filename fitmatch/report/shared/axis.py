@@ -6,10 +6,10 @@ The axis shift comes from walls of unequal thickness; together with the offset o
 from collections.abc import Iterable, Iterator
 from itertools import pairwise
 
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import JobPlan
 from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Job
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import JobPlan
 from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale
 from fitmatch.rules.in_force import row_rules

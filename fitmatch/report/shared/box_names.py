@@ -1,11 +1,18 @@
-"""Short names for boxes, for tables in which their own are too long, and what tells the full ones."""
+"""Names of shells; short names for boxes, for tables in which their own are too long, and what tells the full ones."""
 
 from collections.abc import Iterable, Iterator, Mapping
 from itertools import count
 from string import ascii_lowercase
 
 from fitmatch.names import natural
+from fitmatch.records.keys import full_name
+from fitmatch.records.parts import Shell
 from fitmatch.report.shared.layout import whole
+
+
+def shell_name(shell: Shell) -> str:
+    """Its box and its own name, not parted at the end of a line."""
+    return whole(full_name(shell.key))
 
 
 def told_short(names: Iterable[str]) -> Iterator[str]:

@@ -2,9 +2,9 @@
 
 from typing import TYPE_CHECKING
 
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import JobPlan
 from fitmatch.records.keys import PositionKey, ShellKey
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import JobPlan
 
 if TYPE_CHECKING:
     from fitmatch.gauging.uncertainty.combining import Uncertainty

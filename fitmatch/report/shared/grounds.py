@@ -4,9 +4,9 @@ certain clearances are, and how it is decided that one is inside."""
 from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
+from fitmatch.records.answers.plans import JobPlan
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Temperature
-from fitmatch.records.plans import JobPlan
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.layout import clean, whole
 from fitmatch.report.shared.scale import Scale

@@ -2,8 +2,8 @@
 
 from collections.abc import Iterator
 
-from fitmatch.records.placements import KindFigures
-from fitmatch.records.plans import JobPlan
+from fitmatch.records.answers.placements import KindFigures
+from fitmatch.records.answers.plans import JobPlan
 from fitmatch.report.shared.layout import clean, paragraph, whole
 from fitmatch.report.shared.scale import Scale
 

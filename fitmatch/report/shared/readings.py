@@ -2,11 +2,11 @@
 
 from collections.abc import Iterator
 
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import JobPlan
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import DIAMETERS, Form
 from fitmatch.records.parts import SIDES, Position, Shell, Size
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import JobPlan
 
 
 def corrected_sizes(job: Job, position: Position) -> Iterator[tuple[str, Size]]:

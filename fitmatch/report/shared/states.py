@@ -2,11 +2,11 @@
 
 from typing import Final
 
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import JobPlan
 from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Position, Shell
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import JobPlan
 from fitmatch.wording import listed
 
 DANGER: Final = "NOT TO BE ASSEMBLED"

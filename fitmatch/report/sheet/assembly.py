@@ -8,11 +8,11 @@ from fitmatch.gauging.assembled import Verdict
 from fitmatch.gauging.bench_check import BenchCheck, bench_check, bounds_of
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.lengths import fixed
+from fitmatch.records.answers.placements import Placement
+from fitmatch.records.answers.plans import Flag
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import AssembledReading
 from fitmatch.records.parts import ANY, SIDES, Position, Shell
-from fitmatch.records.placements import Placement
-from fitmatch.records.plans import Flag
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.emit import length
 from fitmatch.report.shared.housings import TOGETHER

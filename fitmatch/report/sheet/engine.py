@@ -27,7 +27,7 @@ from fitmatch.report.shelf.data import wear_u
 from fitmatch.report.shelf.texts import ON_HOLD, OUT_OF_LIMITS, half_fitted, how_left
 from fitmatch.report.shelf.words import words
 from fitmatch.shelf.answers.engines import Assembled, EnginePosition, EngineRecord, EngineShell
-from fitmatch.shelf.built import Built
+from fitmatch.shelf.questions.built import Built
 from fitmatch.wording import listed
 
 _OF_THE_USER: Final = {

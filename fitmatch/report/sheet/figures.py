@@ -6,7 +6,7 @@ from math import ceil
 from typing import Final, NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.records.placements import KindFigures, Placement
+from fitmatch.records.answers.placements import KindFigures, Placement
 from fitmatch.report.shared.axis import in_a_row, lies
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.grounds import grounds

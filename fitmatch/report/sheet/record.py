@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from fitmatch.gauging.assembled import Check, Verdict
 from fitmatch.gauging.bench_check import bench_check
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import DIAMETERS, Gauge, Reading
 from fitmatch.records.parts import SIDES, Position, Shell, Size
-from fitmatch.records.placements import Placement
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.grounds import grounds
 from fitmatch.report.shared.scale import NOTHING, UNITS, scale_for, usual

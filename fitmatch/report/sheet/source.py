@@ -5,13 +5,13 @@ from typing import Final, NamedTuple
 from fitmatch.fit.answer.saved import Contradiction, rebuilt
 from fitmatch.gauging.assembled import Check, Comparison, Verdict, compare
 from fitmatch.intake.planned import Planned, refused_plan
-from fitmatch.intake.rows.saved_figures import Said
-from fitmatch.records.doubted import doubted
+from fitmatch.intake.saved.saved_figures import Said
+from fitmatch.records.answers.doubted import doubted
+from fitmatch.records.answers.plans import JobPlan
 from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Position, Shell
-from fitmatch.records.plans import JobPlan
 from fitmatch.report.shared.states import (
     DANGER,
     IN_DOUBT,

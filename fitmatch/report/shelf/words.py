@@ -158,6 +158,12 @@ def _two_jobs(s: Slots, _: str) -> str:
     return f"{text}; rename this folder, or put that one's shells back: {back}"
 
 
+def _permission(s: Slots) -> str:
+    """On what alone it may be fitted as it is."""
+    text = as_argument(s["position"] + "=TEXT")
+    return f"only with the engine maker's written permission, quoted: --permission {text}"
+
+
 def _release(s: Slots) -> str:
     """How a hold is lifted."""
     return f"`fitmatch shelf release {s['number']} REASON{_db(s)}`"
@@ -278,12 +284,11 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
         f"{_changes(s, unit)}; check whether it belongs there before the engine runs"
     ),
     "not-to-be-assembled": lambda s, _: (
-        f"{s['position']} of {s['job']} is outside its limits, NOT TO BE ASSEMBLED; only with the engine maker's "
-        f"written permission, quoted: --permission {as_argument(s['position'] + '=TEXT')}"
+        f"{s['position']} of {s['job']} is outside its limits, NOT TO BE ASSEMBLED; {_permission(s)}"
     ),
     "not-to-be-run": lambda s, unit: (
-        f"{s['position']} of {s['job']}: {_read(s, unit)}; take it apart and find out why: {_LIKELY}; fitted so only "
-        f"with the engine maker's written permission, quoted: --permission {as_argument(s['position'] + '=TEXT')}"
+        f"{s['position']} of {s['job']}: {_read(s, unit)}; take it apart and find out why: {_LIKELY}; fitted so "
+        f"{_permission(s)}"
     ),
     "read-outside": lambda s, unit: f"{s['position']}: {_read(s, unit)}; take it apart and find out why: {_LIKELY}",
     "read-apart": _read_apart,

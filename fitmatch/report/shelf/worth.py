@@ -8,7 +8,7 @@ from fitmatch.report.shared.layout import Column, clean, paragraph, table, whole
 from fitmatch.report.shelf.data import price, shelf_document
 from fitmatch.report.shelf.texts import NOT_KNOWN
 from fitmatch.shelf.answers.worths import EngineCost, Lost, TiedUp, Worth
-from fitmatch.shelf.worth import AGES
+from fitmatch.shelf.questions.worth import AGES
 
 _UNPRICED: Final = "unpriced"
 _COLUMNS: Final = ("family", "older_than_days", "shells", "singles", "sealed", "worth", _UNPRICED)

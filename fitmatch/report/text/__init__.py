@@ -1,1 +1,1 @@
-"""The text report, a part a module."""
+"""The text reports, one for each command that answers in text; that of `compare` has a room of its own."""

@@ -6,12 +6,12 @@ from typing import Final
 
 from fitmatch.lengths import round_half_even
 from fitmatch.records.keys import full_name
+from fitmatch.report.screen.attention import NOT_LOOKED_THROUGH_YET
 from fitmatch.report.screen.proven import NOT_PROVEN
 from fitmatch.report.screen.table import target_and_limits
 from fitmatch.report.shared.grounds import grounds, grounds_without_answer
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.shared.scale import NOTHING, UNITS, Scale, scale_for
-from fitmatch.report.text.attention import NOT_LOOKED_THROUGH_YET
 from fitmatch.report.text.report import CLOSING
 from fitmatch.report.words.advice import AFTER_METAL, METAL, RISKS, advice_words, box_chance, reads_words, sizes_words
 from fitmatch.study.advice.advised import ACTIONS, OTHER_PIN, Advised, AdvisedJobs, Boxes, Order

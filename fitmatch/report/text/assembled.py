@@ -5,11 +5,11 @@ from collections.abc import Iterator, Mapping
 from fitmatch.gauging.assembled import APART_NM, FEWEST_POSITIONS, LIMITS_UP_TO_NM, Check, Comparison, Verdict
 from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.parts import Position
+from fitmatch.report.screen.attention import next_in_order
 from fitmatch.report.shared.box_names import by_letters, by_their_ends, legend
 from fitmatch.report.shared.layout import Column, clean, fits, items, paragraph, table, whole
 from fitmatch.report.shared.scale import Scale, scale_for
 from fitmatch.report.shared.states import NOT_TO_BE_RUN
-from fitmatch.report.text.attention import next_in_order
 from fitmatch.report.words.likely_causes import likely_causes, missing, refusal, why_not
 from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
 from fitmatch.wording import listed

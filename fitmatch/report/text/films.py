@@ -4,8 +4,8 @@ from collections.abc import Callable, Iterator, Sequence
 
 from fitmatch.gauging.sizes.materials import MATERIALS
 from fitmatch.intake.bearings import Runs
-from fitmatch.records.bearings import Bearing
-from fitmatch.records.oils import Oil
+from fitmatch.records.study.bearings import Bearing
+from fitmatch.records.study.oils import Oil
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table, whole
 from fitmatch.report.shared.scale import NOTHING, UNITS, scale_for
 from fitmatch.report.shared.states import DANGER

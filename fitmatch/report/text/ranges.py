@@ -6,7 +6,7 @@ from typing import Final
 from fitmatch.intake.stacks import CLEARANCE, Drawings
 from fitmatch.records.measuring import FEATURES
 from fitmatch.records.parts import Band
-from fitmatch.records.stacks import NO_COATING, Stack
+from fitmatch.records.study.stacks import NO_COATING, Stack
 from fitmatch.report.shared.grounds import sources
 from fitmatch.report.shared.layout import Column, clean, items, paragraph, table
 from fitmatch.report.shared.scale import NOTHING, PLACES, UNITS, Scale, scale_for

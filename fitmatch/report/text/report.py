@@ -6,7 +6,9 @@ full, what all that rests on comes after it.
 
 from collections.abc import Iterator
 
-from fitmatch.records.plans import JobPlan, Plan
+from fitmatch.records.answers.plans import JobPlan, Plan
+from fitmatch.report.screen.attention import attention, next_steps
+from fitmatch.report.screen.heading import engines, heading, in_short, title
 from fitmatch.report.screen.left_over import left_over
 from fitmatch.report.screen.proven import proof_lines
 from fitmatch.report.screen.sure import how_sure
@@ -15,8 +17,6 @@ from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.housings import moves, moves_text
 from fitmatch.report.shared.layout import clean, items, paragraph, whole
 from fitmatch.report.shared.scale import Scale, scale_for
-from fitmatch.report.text.attention import attention, next_steps
-from fitmatch.report.text.heading import engines, heading, in_short, title
 
 CLOSING = (
     "The calculated clearance selects the shells; the assembled bore, measured with the shells in and caps tightened, "
@@ -57,7 +57,7 @@ def plan_text(plan: Plan, unit: str, *, full: bool = False) -> str:
         blocks += [["ALL ENGINES", *told]]
     blocks += _beside(plan, scale)
     if full:
-        from fitmatch.report.text.full import in_full
+        from fitmatch.report.further.full import in_full
 
         blocks += in_full(plan, scale)
     blocks += [[*paragraph(CLOSING), *_digests(plan)]]
@@ -68,8 +68,8 @@ def _beside(plan: Plan, scale: Scale) -> list[list[str]]:
     """Other plans beside the answer, where they were asked for."""
     if not plan.alternatives and plan.explanation is None and not plan.faults:
         return []
-    from fitmatch.report.text.beside import alternatives, faults
-    from fitmatch.report.text.explaining import explanation
+    from fitmatch.report.further.beside import alternatives, faults
+    from fitmatch.report.further.explaining import explanation
 
     return [faults(plan), *alternatives(plan, scale), explanation(plan, scale)]
 

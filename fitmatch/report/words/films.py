@@ -4,8 +4,8 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from math import ceil
 from typing import Final, TypeVar
 
-from fitmatch.records.bearings import Bearing
-from fitmatch.records.oils import LEAST_MM2_S, MOST_MARGIN_K
+from fitmatch.records.study.bearings import Bearing
+from fitmatch.records.study.oils import LEAST_MM2_S, MOST_MARGIN_K
 from fitmatch.report.shared.layout import whole
 from fitmatch.report.shared.scale import NOTHING
 from fitmatch.report.shared.states import DANGER

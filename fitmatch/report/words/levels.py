@@ -3,7 +3,7 @@
 from typing import Final
 
 from fitmatch.fit.model.order import ALL, Unit
-from fitmatch.records.plans import Proof
+from fitmatch.records.answers.plans import Proof
 from fitmatch.report.shared.scale import Scale
 
 WORDS: Final = {

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
 from fitmatch.facts import Fact
-from fitmatch.records.plans import Flag
+from fitmatch.records.answers.plans import Flag
 from fitmatch.report.shared.scale import sizes, steps, usual
 from fitmatch.report.shared.states import DANGER, one_line
 from fitmatch.report.words.phrases import phrase

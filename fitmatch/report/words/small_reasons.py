@@ -5,8 +5,8 @@ from collections.abc import Iterator, Sequence
 from typing import Final, NamedTuple
 
 from fitmatch.lengths import fixed
+from fitmatch.records.answers.plans import Cure, Reason, Stray
 from fitmatch.records.keys import full_name
-from fitmatch.records.plans import Cure, Reason, Stray
 from fitmatch.report.shared.layout import clean, whole
 from fitmatch.report.shared.scale import decimals, on_paper, steps, with_range
 from fitmatch.rules.positions.drawing import Drawing

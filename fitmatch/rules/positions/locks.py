@@ -6,10 +6,10 @@ from dataclasses import replace
 from functools import partial
 from typing import ClassVar
 
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Bond, Job, Jobs, Rule, Single
 from fitmatch.records.keys import PositionKey, ShellKey, full_name
 from fitmatch.records.parts import SIDES, Position
-from fitmatch.records.placements import Placement
 from fitmatch.rules.in_force import broken, in_force, row_rules
 from fitmatch.rules.two_halves.thick_half import ThickHalf
 

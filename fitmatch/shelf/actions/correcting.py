@@ -21,7 +21,7 @@ from fitmatch.shelf.events import (
     told,
 )
 from fitmatch.shelf.finding import may_exist
-from fitmatch.shelf.jobs import open_job
+from fitmatch.shelf.jobs.holders import open_job
 from fitmatch.shelf.refusals import RefusedError, refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import BOXES, ENGINE_POSITIONS, ENGINES, EVENTS, JOBS, SENT_BACK, SHELLS

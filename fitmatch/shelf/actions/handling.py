@@ -11,7 +11,7 @@ from fitmatch.names import fault_in_text
 from fitmatch.shelf.answers.shells import Changed, ShelfShell
 from fitmatch.shelf.events import By, Change, change, events_numbered, note_boxes
 from fitmatch.shelf.finding import box_named, named, records, sealed_named, shells_with
-from fitmatch.shelf.jobs import job_of
+from fitmatch.shelf.jobs.holders import job_of
 from fitmatch.shelf.refusals import RefusedError, refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import (

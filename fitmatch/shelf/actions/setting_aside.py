@@ -9,13 +9,13 @@ from sqlalchemy import Connection, RowMapping, select
 from fitmatch.facts import Fact
 from fitmatch.names import natural
 from fitmatch.records.keys import ShellKey, full_name
-from fitmatch.records.shelved import digest_of_readings
+from fitmatch.records.shelf.shelved import digest_of_readings
 from fitmatch.shelf.answers.shells import Changed, ShelfShell
-from fitmatch.shelf.describing import faults_of_plan
 from fitmatch.shelf.events import By, Change, Hold, change, events_numbered, next_number
 from fitmatch.shelf.finding import may_exist, records, shells_with
-from fitmatch.shelf.jobs import holds_of, known_job, latest_job, open_job, where_it_is
-from fitmatch.shelf.planned import Planned, PlannedPosition
+from fitmatch.shelf.jobs.holders import holds_of, known_job, latest_job, open_job, where_it_is
+from fitmatch.shelf.jobs.planned import Planned, PlannedPosition
+from fitmatch.shelf.questions.describing import faults_of_plan
 from fitmatch.shelf.refusals import HeldError, RefusedError, refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import (

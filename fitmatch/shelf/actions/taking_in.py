@@ -10,13 +10,13 @@ from sqlalchemy import Connection, RowMapping, func, select
 
 from fitmatch.facts import Fact
 from fitmatch.records.keys import full_name
-from fitmatch.records.stock import Printed, Stock, StockBox, StockShell
+from fitmatch.records.shelf.stock import Printed, Stock, StockBox, StockShell
 from fitmatch.shelf.answers.shells import BoxChange, Difference, ShelfBox, TakenIn
-from fitmatch.shelf.describing import differences
 from fitmatch.shelf.events import By, Change, change, insert_rows, next_number, note_boxes, note_new, told
 from fitmatch.shelf.finding import numbered, parts
 from fitmatch.shelf.gauges import gauge_numbers
-from fitmatch.shelf.jobs import job_of
+from fitmatch.shelf.jobs.holders import job_of
+from fitmatch.shelf.questions.describing import differences
 from fitmatch.shelf.refusals import refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import BOXES, EVENTS, FITTED, FREE, OPENED, READINGS, SEALED, SET_ASIDE, SHELLS

@@ -15,7 +15,7 @@ from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Gauge, MeasuredAs, Measuring, Reading
 from fitmatch.records.parts import SIDES, Size
-from fitmatch.records.stock import MeasuredAgain
+from fitmatch.records.shelf.stock import MeasuredAgain
 from fitmatch.shelf.actions.setting_aside import values_back
 from fitmatch.shelf.answers.engines import TEARDOWN, TornDown, Wear
 from fitmatch.shelf.answers.shells import ShelfShell

@@ -10,13 +10,13 @@ from fitmatch.fit.classes.demands import Terms
 from fitmatch.fit.model.groups import Decided, decided, movable
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.problems import NotPossible
-from fitmatch.records.doubted import Doubted, doubted
+from fitmatch.records.answers.doubted import Doubted, doubted
+from fitmatch.records.answers.placements import KindFigures
+from fitmatch.records.answers.plans import Plan, Reason
 from fitmatch.records.job import Job, Jobs
 from fitmatch.records.keys import PositionKey, full_name
 from fitmatch.records.measuring import DIAMETERS
 from fitmatch.records.parts import Position, room
-from fitmatch.records.placements import KindFigures
-from fitmatch.records.plans import Plan, Reason
 from fitmatch.records.pools import Pool
 from fitmatch.stages import now
 from fitmatch.study.advice.advised import (

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.records.answers.placements import KindFigures, Placement
+from fitmatch.records.answers.plans import Plan
 from fitmatch.records.job import Job
 from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import Position
-from fitmatch.records.placements import KindFigures, Placement
-from fitmatch.records.plans import Plan
 from fitmatch.stages import now
 
 if TYPE_CHECKING:

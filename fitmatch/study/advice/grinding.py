@@ -18,8 +18,8 @@ from fitmatch.fit.model.pairs import Bounds, Choice
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.solver.stopping import Stopped
 from fitmatch.fit.why.questions import badness
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.parts import Position
-from fitmatch.records.placements import Placement
 from fitmatch.study.advice.advised import GRIND, Advice, Run, Sizes
 from fitmatch.study.advice.at_the_bench import machined
 from fitmatch.study.advice.changes import with_ground

@@ -9,9 +9,9 @@ from statistics import fmean, stdev
 from typing import Final, NamedTuple
 
 from fitmatch.names import natural
+from fitmatch.records.answers.plans import Cure
 from fitmatch.records.job import Job
 from fitmatch.records.parts import ANY, SIDES, Position
-from fitmatch.records.plans import Cure
 from fitmatch.rules.positions.drawing import walls_drawn
 from fitmatch.study.advice.advised import BOTH_HALVES, BOX, ONE_HALF, Advice, Steps
 from fitmatch.study.advice.changes import new_shell, with_shells

@@ -9,11 +9,11 @@ from dataclasses import replace
 from typing import Final
 
 from fitmatch.fit.classes.candidates import Kind
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Job, Jobs
 from fitmatch.records.keys import PositionKey
 from fitmatch.records.parts import Band, Position, Size
-from fitmatch.records.placements import Placement
 from fitmatch.study.advice.advised import HONE, POLISH, RESIZE, Advice, Machined, Reached, Sizes
 from fitmatch.study.advice.at_the_bench import machined
 from fitmatch.study.advice.changes import resized, with_bore, with_journal

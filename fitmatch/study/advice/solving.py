@@ -10,9 +10,9 @@ from fitmatch.fit.classes.classes import Bore
 from fitmatch.fit.model.groups import Decided, by_job, movable
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.fit.why.questions import badness
+from fitmatch.records.answers.placements import Placement, figures_of_several
 from fitmatch.records.job import Job, Jobs
 from fitmatch.records.keys import PositionKey
-from fitmatch.records.placements import Placement, figures_of_several
 from fitmatch.study.advice.advised import Reached
 
 

@@ -13,7 +13,7 @@ from fitmatch.problems import NotPossible
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import DIAMETERS
 from fitmatch.records.parts import Position, Size
-from fitmatch.records.unopened import BoxesTold
+from fitmatch.records.study.unopened import BoxesTold
 from fitmatch.study.boxes.draws import Drawn, KindTask, Outcome, Task, draw
 from fitmatch.study.boxes.mixes import mixes_of
 from fitmatch.study.boxes.noise import measured_as, noise_of, read_with_nm

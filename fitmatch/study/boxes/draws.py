@@ -14,10 +14,10 @@ from typing import Final, NamedTuple, TypeAlias
 
 from fitmatch.fit.answer.kernel import Kernel
 from fitmatch.intake.job_toml.fits import from_ratio
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey
 from fitmatch.records.parts import Band, Position, Shell, Size
-from fitmatch.records.placements import Placement
 from fitmatch.study.boxes.mixes import Mix
 from fitmatch.study.boxes.noise import Errors, Noise, measured_as
 from fitmatch.study.boxes.scatter import LIMITS_AT

@@ -8,7 +8,7 @@ from typing import Final, NamedTuple
 from fitmatch.facts import Fact
 from fitmatch.records.job import Job
 from fitmatch.records.parts import ANY, SIDES, Shell
-from fitmatch.records.unopened import BoxesTold, StepTold
+from fitmatch.records.study.unopened import BoxesTold, StepTold
 from fitmatch.study.boxes.scatter import Labelled, Walls, walls_of
 
 _WORN: Final = "used"

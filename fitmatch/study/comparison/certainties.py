@@ -5,8 +5,8 @@ from math import prod
 
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.gauging.uncertainty.judging import joint_chance
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
-from fitmatch.records.placements import Placement
 
 
 class Certainties:

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.lengths import NM_PER_UNIT
+from fitmatch.records.answers.placements import KindFigures
+from fitmatch.records.answers.plans import JobPlan, Plan, Proof
 from fitmatch.records.job import Job
-from fitmatch.records.placements import KindFigures
-from fitmatch.records.plans import JobPlan, Plan, Proof
 from fitmatch.stages import now
 from fitmatch.study.film.films import Row as Film
 

@@ -11,11 +11,11 @@ from fitmatch.fit.model.groups import by_job, movable, shares_placed
 from fitmatch.fit.model.order import LEVELS_0_AND_1, SPREAD, SQUARES, WORST, value
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.names import natural
+from fitmatch.records.answers.placements import KindFigures, Placement, figures_of_several
+from fitmatch.records.answers.plans import Proof
 from fitmatch.records.job import Job, Jobs
 from fitmatch.records.keys import full_name
 from fitmatch.records.parts import Position
-from fitmatch.records.placements import KindFigures, Placement, figures_of_several
-from fitmatch.records.plans import Proof
 from fitmatch.records.pools import Group
 from fitmatch.rules.registry import SETTINGS
 from fitmatch.study.comparison.compared import Found

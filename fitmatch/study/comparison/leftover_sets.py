@@ -16,9 +16,9 @@ from fitmatch.fit.solver.adapter import Outcome, relax, solve
 from fitmatch.fit.solver.program import Program, exact_bound
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.lengths import mean
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Position, Shell, room
-from fitmatch.records.placements import Placement
 
 
 class _Alike(NamedTuple):

@@ -13,12 +13,12 @@ from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.model.groups import by_job
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.problems import NotPossible
-from fitmatch.records.bearings import Bearing, Running
+from fitmatch.records.answers.placements import KindFigures, Placement
+from fitmatch.records.answers.plans import Plan, Proof
 from fitmatch.records.job import Job
 from fitmatch.records.keys import full_name
-from fitmatch.records.placements import KindFigures, Placement
-from fitmatch.records.plans import Plan, Proof
 from fitmatch.records.pools import Pool
+from fitmatch.records.study.bearings import Bearing, Running
 from fitmatch.stages import now
 from fitmatch.study.comparison.certainties import Certainties
 from fitmatch.study.comparison.compared import BY_STRATEGY, PlanFilms, PlanRow

@@ -18,7 +18,7 @@ from fitmatch.problems import NotPossible
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import FEATURES
 from fitmatch.records.parts import Band
-from fitmatch.records.stacks import NO_COATING, Stack
+from fitmatch.records.study.stacks import NO_COATING, Stack
 from fitmatch.study.drawings.shapes import SHAPES
 from fitmatch.study.drawings.sums import Chance, Sum
 

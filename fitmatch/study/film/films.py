@@ -11,7 +11,7 @@ from math import log, pi, sqrt
 from typing import Final, NamedTuple
 
 from fitmatch.problems import ExtraMissing
-from fitmatch.records.bearings import Bearing
+from fitmatch.records.study.bearings import Bearing
 from fitmatch.study.film.equilibrium import Films
 from fitmatch.study.film.reynolds import LARGEST, Film
 

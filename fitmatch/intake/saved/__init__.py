@@ -1,0 +1,1 @@
+"""A saved plan read again, and what it says of itself."""

@@ -1,0 +1,1 @@
+"""What only shows when files are looked at together, and what the shelf adds to them."""

@@ -1,0 +1,1 @@
+"""What is taken onto the shelf, and what it has for a job."""

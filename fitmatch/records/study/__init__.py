@@ -1,0 +1,1 @@
+"""What the studies are given: oil and bearings as they run, sizes between drawing limits, boxes not opened."""

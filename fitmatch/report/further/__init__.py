@@ -1,0 +1,1 @@
+"""What `--full`, `--next` and `--explain` add to the report on one screen."""

@@ -1,0 +1,57 @@
+"""Jobs that hold shells, or have held some, by name. Open is one that holds any."""
+
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, RowMapping, exists, select
+
+from fitmatch.facts import Fact
+from fitmatch.intake.common.findings import Findings
+from fitmatch.intake.saved.saved_plan import read_saved_plan
+from fitmatch.shelf.answers.shells import ShelfShell
+from fitmatch.shelf.events import Hold
+from fitmatch.shelf.refusals import RefusedError
+from fitmatch.shelf.store.schema import HOLDS, JOBS
+
+
+def open_job(connection: Connection, name: str) -> RowMapping | None:
+    """The one job of a name that holds shells."""
+    holds = exists().where(HOLDS.c.job == JOBS.c.number)
+    return connection.execute(select(JOBS).where(JOBS.c.name == name, holds)).mappings().first()
+
+
+def latest_job(connection: Connection, name: str, *conditions: Any) -> RowMapping | None:
+    """The last of all jobs of a name."""
+    query = select(JOBS).where(JOBS.c.name == name, *conditions).order_by(JOBS.c.number.desc()).limit(1)
+    return connection.execute(query).mappings().first()
+
+
+def known_job(connection: Connection, name: str) -> RowMapping:
+    """The open job of a name, otherwise the last; raises RefusedError if the shelf knows none."""
+    found = open_job(connection, name) or latest_job(connection, name)
+    if found is None:
+        raise RefusedError(Fact("unknown-job", {"job": name}))
+    return found
+
+
+def holds_of(connection: Connection, job: RowMapping) -> dict[int, Hold]:
+    """By shell, what a job holds and what is fitted in its engine."""
+    mine = HOLDS.c.job == job["number"]
+    if job["engine"] is not None:
+        mine |= HOLDS.c.engine == job["engine"]
+    query = select(HOLDS).where(mine).order_by(HOLDS.c.shell)
+    rows = connection.execute(query).mappings()
+    return {row["shell"]: Hold(row["job"], row["engine"], row["position"], row["half"]) for row in rows}
+
+
+def where_it_is(folder: str | Path) -> dict[str, object]:
+    """For the next commands: the folder of a job, and whether its plan came from the shelf."""
+    path = Path(folder)
+    plan = read_saved_plan(path, Findings()) if path.is_dir() else None
+    return {"folder": str(folder), "from_shelf": plan is not None and plan.readings is not None}
+
+
+def job_of(connection: Connection, shell: ShelfShell) -> dict[str, object]:
+    """The same of the job that a shell is set aside for, or was until now."""
+    job = known_job(connection, shell.job or "")
+    return {"job": job["name"], **where_it_is(job["folder"])}

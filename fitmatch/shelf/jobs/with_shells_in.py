@@ -1,0 +1,58 @@
+"""What was read with the shells in, as the record of an engine keeps it."""
+
+from collections.abc import Mapping
+from math import ceil
+from os import PathLike
+from pathlib import Path
+
+from fitmatch.gauging.assembled import Check, Comparison, Verdict, assembled
+from fitmatch.intake.planned import Planned, kept_plan, read_planned
+from fitmatch.intake.reading import FolderReader
+from fitmatch.shelf.answers.engines import Assembled, together
+from fitmatch.shelf.jobs.supplying import read_planned_supplied
+from fitmatch.shelf.store.connections import Shelf
+
+
+def read_assembled(shelf: Shelf, folder: str | PathLike[str]) -> Mapping[str, tuple[Assembled, ...]]:
+    """By position, the readings of a job's assembled.csv that were taken with the very shells and housing of its saved
+    plan in; empty without such a file. Raises InputError with every mistake."""
+    path = Path(folder)
+    if not FolderReader(path, needs_shells=False, locks_elsewhere=True).is_assembled:
+        return {}
+    kept = kept_plan(path)
+    planned = read_planned_supplied(shelf, kept) if kept.has_the_shelf_s_shells else read_planned(kept)
+    return _of_plan(planned, assembled(planned.job)) if planned.plan is not None else {}
+
+
+def _of_plan(planned: Planned, comparison: Comparison) -> dict[str, tuple[Assembled, ...]]:
+    found: dict[str, list[Check]] = {}
+    for check in comparison.checks:
+        if _is_of_plan(planned, check):
+            found.setdefault(check.reading.position, []).append(check)
+    return {position: together((), map(_recorded, checks)) for position, checks in found.items()}
+
+
+def _is_of_plan(planned: Planned, check: Check) -> bool:
+    plan, reading = planned.plan, check.reading
+    assert plan is not None
+    pair = plan.shells.get((reading.position, "upper")), plan.shells.get((reading.position, "lower"))
+    housing = plan.housings.get(reading.position, reading.position)
+    return pair == (reading.upper, reading.lower) and housing == (reading.housing or reading.position)
+
+
+def _recorded(check: Check) -> Assembled:
+    reading = check.reading
+    return Assembled(
+        assembled_nm=check.assembled_nm,
+        calculated_nm=check.placement.clearance_nm,
+        difference_u_nm=None if check.bound_nm is None else ceil(check.bound_nm),
+        method=reading.method,
+        gauge=reading.gauge or "",
+        read=reading.feature,
+        as_read_nm=check.as_read_nm,
+        by=reading.by,
+        date=reading.date,
+        verdict="" if check.verdict == Verdict.AGREES else str(check.verdict),
+        shortfall_nm=check.shortfall_nm,
+        excess_nm=check.excess_nm,
+    )
