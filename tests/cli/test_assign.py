@@ -654,7 +654,7 @@ def test_a_limit_before_there_is_a_plan_gives_the_one_by_hand(tmp_path: Path) ->
     assert ran.returncode == 1 and by_hand.items() - {("rules_broken", 0)} <= answer["kinds"]["rod"].items()
     text = run_process("assign", job, *FEW_BOXES, "--time-limit", "0.001")
     assert text.returncode == 1
-    assert b"ROD: NOT PROVEN: stopped at the positions inside their limits" in text.stdout
+    assert b"ROD: NOT PROVEN: stopped at the total excess over max" in text.stdout  # no more than 22 fit
     assert b"Allow more time (--time-limit)" in text.stdout and b"Traceback" not in text.stderr
 
 
