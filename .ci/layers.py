@@ -42,7 +42,8 @@ intake/writing: locking whole_files workbooks log_rows appending new_box rewriti
 fit/solver: stopping program adapter
 fit/classes: guards axis_rows demands classes candidates
 fit/model: order job_rows pairs naming moved_housings groups variants
-fit/proof: pair_sources at_sight settling search box_sets several_jobs windows smallest_spread filling levels few_pairs
+fit/proof/field: pair_sources at_sight relaxations settling near_plans few_seats
+fit/proof: search box_sets several_jobs windows smallest_spread filling levels few_pairs
 fit/why: arithmetic questions cures conflicts
 fit/answer: checker expected baselines strays kernel exchanges stopped one_box best_plan saved
 fit/beside: regions next_values alternatives explanations

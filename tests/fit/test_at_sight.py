@@ -10,7 +10,7 @@ from fitmatch.fit.classes.classes import Pair
 from fitmatch.fit.model.groups import kind_for
 from fitmatch.fit.model.order import DIFFERENCE, FILLED, INSIDE, LEVEL_1, SQUARES, Figure
 from fitmatch.fit.model.pairs import FREE, Bounds, Limit, Model
-from fitmatch.fit.proof.at_sight import at_sight
+from fitmatch.fit.proof.field.at_sight import at_sight
 from fitmatch.fit.solver.adapter import Outcome, solve
 from fitmatch.fit.solver.stopping import Stop
 

@@ -15,6 +15,7 @@ from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.classes.classes import Pair
 from fitmatch.fit.model.pairs import Bounds, Choice, Measure, Model
 from fitmatch.fit.proof import search
+from fitmatch.fit.proof.field import near_plans
 from fitmatch.fit.proof.search import Search
 from fitmatch.records.job import Job
 from fitmatch.records.pools import Pool
@@ -97,7 +98,7 @@ def test_plans_with_settled_housings_lead_to_the_best(
                 assert (limit.most is None or total <= limit.most) and (limit.least is None or total >= limit.least)
         return found
 
-    monkeypatch.setattr(search, "FEW_PAIRS", 1)
+    monkeypatch.setattr(near_plans, "FEW_PAIRS", 1)
     monkeypatch.setattr(Model, "whole", lambda *_: None)  # small relaxations mostly are, large ones are not
     monkeypatch.setattr(Search, "_settled", seen)
     assert_best(seeds, strategy, "together")
@@ -122,7 +123,7 @@ def test_fields_proven_part_by_part_lead_to_the_best(
             ends.add((found[0] < cutoff, len({p.thick for p in found[1]} - {0}) > 1))
         return found
 
-    monkeypatch.setattr(search, "FEW_PAIRS", 1)
+    monkeypatch.setattr(near_plans, "FEW_PAIRS", 1)
     monkeypatch.setattr(search, "PARTED", 1)
     monkeypatch.setattr(Search, "_tried", lambda *_, **__: None)
     monkeypatch.setattr(Model, "whole", lambda *_: None)  # small relaxations mostly are, large ones are not

@@ -28,7 +28,8 @@ from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.answer.expected import worth
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.model.naming import name_shells
-from fitmatch.fit.proof import search, windows
+from fitmatch.fit.proof import windows
+from fitmatch.fit.proof.field import near_plans
 from fitmatch.fit.solver import adapter
 from fitmatch.intake.reading import read_job
 from fitmatch.records.answers.plans import Plan
@@ -117,7 +118,7 @@ def test_a_narrow_search_changes_no_figure(seed: int, monkeypatch: pytest.Monkey
     many = 1 << 60
     for pairs, free, listed in ((many, many, many), (0, many, many), (0, 2, many), (0, 2, 0)):
         monkeypatch.setattr(windows, "MANY_PAIRS", pairs)
-        monkeypatch.setattr(search, "FEW_PAIRS", free)
+        monkeypatch.setattr(near_plans, "FEW_PAIRS", free)
         monkeypatch.setattr(windows, "MANY_LISTED", listed)
         monkeypatch.setattr(windows, "FEW_EACH", 2)
         monkeypatch.setattr(adapter, "VERY_MANY", listed)

@@ -10,7 +10,8 @@ from oracles import oracle
 from oracles.all_plans import assert_best, assert_in_turn
 
 from fitmatch.fit.answer.best_plan import best_plan
-from fitmatch.fit.proof import search, windows
+from fitmatch.fit.proof import windows
+from fitmatch.fit.proof.field import near_plans
 from fitmatch.records.job import Job
 from fitmatch.records.shelf.shelved import ShelvedShell
 
@@ -67,7 +68,7 @@ def test_as_many_singles_as_the_slack_allows(seeds: list[int]) -> None:
 def test_narrowing_first_changes_nothing(seeds: list[int], monkeypatch: pytest.MonkeyPatch) -> None:
     """Where windows hold many pairs the search starts among few; the best plan stays the best plan."""
     monkeypatch.setattr(windows, "MANY_PAIRS", 0)
-    monkeypatch.setattr(search, "FEW_PAIRS", 1)
+    monkeypatch.setattr(near_plans, "FEW_PAIRS", 1)
     for seed in seeds:
         rng = random.Random(f"narrow singles {seed}")
         job, slack_nm = with_singles(rng), rng.choice(SLACKS)

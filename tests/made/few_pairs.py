@@ -2,7 +2,8 @@
 
 import pytest
 
-from fitmatch.fit.proof import search, windows
+from fitmatch.fit.proof import windows
+from fitmatch.fit.proof.field import near_plans
 from fitmatch.fit.solver import adapter
 
 
@@ -11,6 +12,6 @@ def look_at_few(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(windows, "MANY_PAIRS", 0)
     patch.setattr(windows, "MANY_LISTED", 0)
     patch.setattr(windows, "FEW_EACH", 2)
-    patch.setattr(search, "FEW_PAIRS", 1)
+    patch.setattr(near_plans, "FEW_PAIRS", 1)
     patch.setattr(adapter, "VERY_MANY", 0)
     patch.setattr(adapter, "FEW_EACH", 2)

@@ -14,8 +14,8 @@ from fitmatch.fit.classes.classes import Pair
 from fitmatch.fit.model.job_rows import locked_boxes
 from fitmatch.fit.model.order import Adds, Figure, value
 from fitmatch.fit.model.pairs import BoxLimit, Choice, Limit, Measure, Work, shares_of
-from fitmatch.fit.proof.pair_sources import Listed
-from fitmatch.fit.proof.search import of_jobs
+from fitmatch.fit.proof.field.pair_sources import Listed
+from fitmatch.fit.proof.field.relaxations import of_jobs
 from fitmatch.problems import FaultInFitmatch
 
 _MANY_SETS = 500  # up to this many sets of boxes are looked at one by one

@@ -12,7 +12,7 @@ from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore, Pair
 from fitmatch.fit.classes.demands import Terms
 from fitmatch.fit.model.pairs import FREE, Bounds, Choice, Limit, Measure, Work
-from fitmatch.fit.proof.pair_sources import Best, span
+from fitmatch.fit.proof.field.pair_sources import Best, span
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.proof.windows import Windows, widest_deviation
 from fitmatch.fit.solver.stopping import Stop

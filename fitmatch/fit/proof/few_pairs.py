@@ -14,8 +14,8 @@ from typing import NamedTuple
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore, Pair, ShellClass
+from fitmatch.fit.proof.field.pair_sources import Best
 from fitmatch.fit.proof.filling import bests_of, fill_at_best
-from fitmatch.fit.proof.pair_sources import Best
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.solver.stopping import Stop
 from fitmatch.records.keys import PositionKey

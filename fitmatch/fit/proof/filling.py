@@ -10,7 +10,7 @@ from collections.abc import Callable, Collection, Iterable
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore, Pair
 from fitmatch.fit.model.order import ENGINES, FILLED, INSIDE, LEVEL_1, WISH, order_of
-from fitmatch.fit.proof.pair_sources import Best
+from fitmatch.fit.proof.field.pair_sources import Best
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.proof.several_jobs import most_complete
 from fitmatch.fit.proof.windows import ANY, NONE, Windows, own_bests, widest_deviation

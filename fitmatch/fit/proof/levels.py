@@ -25,8 +25,8 @@ from fitmatch.fit.model.order import (
 )
 from fitmatch.fit.model.pairs import FREE, Choice, Limit, Work
 from fitmatch.fit.proof.box_sets import BoxSets
+from fitmatch.fit.proof.field.pair_sources import Listed
 from fitmatch.fit.proof.filling import Long, NoPlan, fill, fill_all, fill_most, places_of
-from fitmatch.fit.proof.pair_sources import Listed
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.proof.several_jobs import narrow_spreads
 from fitmatch.fit.proof.smallest_spread import narrow_spread

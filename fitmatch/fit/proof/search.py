@@ -11,28 +11,28 @@ Of several jobs some are *in work*: the moves judge only their bores, and what w
 import dataclasses
 import logging
 import time
-from collections.abc import Callable, Container, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from math import gcd
 
 from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Pair
 from fitmatch.fit.model.order import CLEARANCE, DIFFERENCE, SQUARES, WORST, Figure, value
 from fitmatch.fit.model.pairs import FREE, Bounds, Choice, Limit, Measure, Model, Work, shares_of
-from fitmatch.fit.proof.at_sight import at_sight
-from fitmatch.fit.proof.settling import by_sides, moving, settled
-from fitmatch.fit.solver.adapter import LONGER, SHORT, Outcome, Relaxation, relax, solve
-from fitmatch.fit.solver.program import ONE, Bound, exact_bound, price, with_slacks
+from fitmatch.fit.proof.field.at_sight import at_sight
+from fitmatch.fit.proof.field.few_seats import FewSeats
+from fitmatch.fit.proof.field.near_plans import Efforts, Nearby, many
+from fitmatch.fit.proof.field.relaxations import affordable, cost_of, face, of_jobs, short_of
+from fitmatch.fit.proof.field.settling import by_sides, moving
+from fitmatch.fit.solver.adapter import Outcome, Relaxation, relax, solve
+from fitmatch.fit.solver.program import Bound, exact_bound
 from fitmatch.fit.solver.stopping import Stop, Stopped
 from fitmatch.problems import FaultInFitmatch
 from fitmatch.stages import now
 
 _LOG = logging.getLogger("fitmatch.fit.assign")
 
-_NEARLY = 1e-6  # what a relaxation may be off a whole number
-_NEAR_PAIRS = 20_000  # of the seats that do not come out whole in a relaxation
-_MOST_ROUNDS, _MOST_TOGETHER = 8, 40_000
 _NARROWEST_FIRST = 4  # windows, where housings move: with few pairs it is soon seen that there is no plan
-FEW_PAIRS, PARTED = 2_000, 500  # a plan is sought among so many first; of more a field is parted (measured)
+PARTED = 500  # of more pairs a field is parted (measured)
 # Once proven, these are kept by what their plans have in common, where that is known: a row over every pair makes the
 # relaxations that follow come out in fractions, and searches long.
 _BY_FACE = (SQUARES, CLEARANCE, DIFFERENCE)
@@ -52,7 +52,7 @@ class Search:
     _: dataclasses.KW_ONLY
     demanded: Sequence[Pair] = ()
     choice: Choice = dataclasses.field(default_factory=Choice)  # the best plan known
-    efforts: Callable[[], Iterable[float]] | None = None
+    efforts: Efforts | None = None
 
     def __post_init__(self) -> None:
         self.figure: Figure | None = None
@@ -169,9 +169,9 @@ class Search:
         self.blamed = None
         self._tell(field)
         model = Model(self.kind, field, bounds, self.stop)
-        if not likely and len(field) > FEW_PAIRS and self.out_of_reach(model):
+        if not likely and many(field) and self.out_of_reach(model):
             return None
-        found, possible = self._near_relaxed(model, field, bounds)
+        found, possible = self._nearby(bounds).relaxed(model, field)
         if found is not None or (not possible and self.out_of_reach(model)):
             return found
         efforts = None if self.efforts is None else self.efforts()
@@ -182,79 +182,15 @@ class Search:
             raise Stopped
         return model.choice(answer.x)
 
-    def _near_relaxed(self, model: Model, field: list[Pair], bounds: Bounds) -> tuple[Choice | None, bool]:
-        """A plan within these bounds if a relaxation of small squares gives one, at a fraction of the cost of a search,
-        or a few pairs near it do; and whether that relaxation has a point."""
-        cost = model.cost(of_jobs(SQUARES.measure, self.kind, self.work))
-        relaxed = relax(model.program, cost, self.stop)
-        if relaxed is None:
-            return None, False
-        if (x := model.whole(relaxed.x)) is not None:
-            return model.choice(x), True
-        if len(field) <= FEW_PAIRS:
-            return None, True
-        squares = of_jobs(SQUARES.measure, self.kind, self.work)
-        found = self._settled(model, field, bounds, squares, relaxed)
-        if found is None:
-            proof = exact_bound(model.program, cost, relaxed.multipliers, self.stop)._replace(total=0)
-            found = self._among_few(field, bounds, relaxed, proof, [0] * len(field))
-        return found and found[1], True
-
-    def _settled(
-        self, model: Model, field: list[Pair], bounds: Bounds, measure: Measure, relaxed: Relaxation
-    ) -> tuple[int, Choice] | None:
-        """A plan of a small total, if one is soon found with sides and housings that relaxations settle on."""
-        near = settled(self.kind, model, field, bounds, measure, relaxed, self.stop)
-        if near is None:
-            return None
-        if (x := near.model.whole(near.relaxed.x)) is not None:
-            return _dot(near.cost, x), near.model.choice(x)
-        scale = gcd(*near.cost) or 1
-        cost = [c // scale for c in near.cost]
-        proof = exact_bound(near.model.program, cost, near.relaxed.multipliers, self.stop)
-        found = self._among_few(near.field, bounds, near.relaxed, proof, cost)
-        return found and (found[0] * scale, found[1])
-
-    def _among_few(
-        self, field: list[Pair], bounds: Bounds, relaxed: Relaxation, proof: Bound, costs: Sequence[int]
-    ) -> tuple[int, Choice] | None:
-        """A plan of a small total of the pairs' `costs`, if short searches find any: first with the seats that come out
-        whole in a relaxation kept as they are, then from all pairs that it uses and those of the least reduced cost. Of
-        very many pairs a few usually contain one; more are added until they are all that a better plan could use."""
-        used = [j for j in range(len(field)) if relaxed.x[j] > 0]
-        others = sorted((j for j in range(len(field)) if relaxed.x[j] <= 0), key=proof.reduced.__getitem__)
-        parted = _in_fractions(field, relaxed)
-        near = [j for j in others if field[j].bore.seat in parted]
-        found: list[tuple[int, Choice]] = []
-        few, useful = 0, len(others)
-        while few < useful:
-            chosen = sorted(used + (others[:few] if few else near[:_NEAR_PAIRS]))
-            model = Model(self.kind, [field[j] for j in chosen], bounds, self.stop)
-            cost = [*(costs[j] for j in chosen), *[0] * (len(model.program.upper) - len(chosen))]
-            answer = solve(model.program, cost, self.stop, efforts=SHORT if self.efforts is None else self.efforts())
-            if answer.x is not None:
-                found.append((_dot(cost, answer.x), model.choice(answer.x)))
-                best = min(total for total, _ in found)
-                spare = proof.spare(best)
-                useful = sum(proof.reduced[j] <= spare for j in others) if best > proof.least else 0
-            few = 5 * few or FEW_PAIRS
-            if found and few > _NEAR_PAIRS:
-                break  # what follows proves or finds more at less cost
-        return min(found, key=lambda one: one[0], default=None)
-
     def out_of_reach(self, model: Model) -> bool:
-        """Whether an exact bound proves that no point is feasible: too few shells for too many seats is quickly seen in
-        a relaxation, but may take a search for ever."""
-        lax = with_slacks(model.program)
-        # Expensive enough that rounding the multipliers of rows in nanometres loses nothing.
-        cost = [ONE * (j >= len(model.program.upper)) for j in range(len(lax.upper))]
-        relaxed = relax(lax, cost, self.stop)
-        if relaxed is None or exact_bound(lax, cost, relaxed.multipliers, self.stop).least <= 0:
-            return False
-        self.blamed = {seat for seat, y in zip(model.seats, relaxed.multipliers, strict=False) if price(y) > 0}
-        return True
+        """Whether a relaxation proves that no point is feasible; `blamed` then says which seats ask for too much."""
+        self.blamed = short_of(model, self.stop)
+        return self.blamed is not None
 
     # --- details ---
+
+    def _nearby(self, bounds: Bounds) -> Nearby:
+        return Nearby(self.kind, self.work, bounds, self.stop, self.efforts)
 
     def _up_to(self, worst: int, field: list[Pair]) -> list[Pair]:
         return [p for p in field if abs(p.deviation_nm) <= worst or not self.judged(p)]
@@ -306,26 +242,28 @@ class Search:
             if proof.least > most:
                 return None
             x = model.whole(relaxed.x)
-            if x is not None and _dot(cost, x) <= most:
+            if x is not None and cost_of(cost, x) <= most:
                 self.choice = model.choice(x)
-                mine, most = True, _dot(cost, x)
+                mine, most = True, cost_of(cost, x)
             elif proof.least < most:
-                parts = self._parts(field, _affordable(field, proof, most)) if moving(field) else []
-                if len(field) > FEW_PAIRS:
+                parts = self._parts(field, affordable(field, proof, most)) if moving(field) else []
+                if many(field):
                     found = self._tried(model, field, measure, relaxed, proof, alone=not parts)
                     if found is not None and found[0] <= most * scale:
                         most, self.choice = found[0] // scale, found[1]
                         mine = True
                 if parts and proof.least < most:
                     return self._part_by_part(parts, measure, most * scale, known=mine)
-        if mine and relaxed is not None and proof is not None and proof.least < most and len(field) > FEW_PAIRS:
-            near = _affordable(field, proof, most - 1)
+        if mine and relaxed is not None and proof is not None and proof.least < most and many(field):
+            near = affordable(field, proof, most - 1)
             scarce = {model.classes[i] for i in proof.at_high if i in model.classes}
-            sure = not self.fills_all(near, field) or self._no_better(near, measure, most * scale, scarce)
+            sure = not self.fills_all(near, field) or FewSeats(self.kind, self.bounds, self.stop).no_better(
+                near, measure, most * scale, scarce
+            )
         else:
             sure = mine and proof is not None and proof.least == most
         if not sure:
-            near = _affordable(field, proof, most)
+            near = affordable(field, proof, most)
             if not self.fills_all(near, field):
                 return None
             smaller = Model(self.kind, near, self.bounds, self.stop)
@@ -334,7 +272,7 @@ class Search:
             answer = solve(smaller.program, cost_near, self.stop, hint)
             if answer.outcome is Outcome.INFEASIBLE:
                 return None
-            value = None if answer.x is None else _dot(cost_near, answer.x)
+            value = None if answer.x is None else cost_of(cost_near, answer.x)
             if answer.x is not None and value is not None and value <= most:
                 self.choice = smaller.choice(answer.x)
             if answer.outcome is not Outcome.OPTIMAL or value is None:
@@ -344,8 +282,8 @@ class Search:
                 return None
             most = value
         if proof is not None and not proof.spare(most):
-            self.face = self._face(model, proof)
-        return most * scale, _affordable(field, proof, most)
+            self.face = face(model, proof)
+        return most * scale, affordable(field, proof, most)
 
     def _tried(
         self, model: Model, field: list[Pair], measure: Measure, relaxed: Relaxation, proof: Bound, *, alone: bool
@@ -353,13 +291,14 @@ class Search:
         """A plan of a small total, if one is soon found; `alone`: the field is not tried in parts afterwards."""
         cost = model.cost(measure)
         scale = gcd(*cost) or 1
+        near = self._nearby(self.bounds)
         counts, moves = {0, -scale} >= set(cost), moving(field)
         found = self._at_bound(field, measure, proof.least * scale) if counts and not moves else None
-        found = found or self._settled(model, field, self.bounds, measure, relaxed)
+        found = found or near.settled(model, field, measure, relaxed)
         if found is None and alone:
             found = self._at_bound(field, measure, proof.least * scale) if counts and moves else None
         if found is None and alone:
-            few = self._among_few(field, self.bounds, relaxed, proof, [c // scale for c in cost])
+            few = near.among_few(field, relaxed, proof, [c // scale for c in cost])
             found = few and (few[0] * scale, few[1])
         return found
 
@@ -367,7 +306,7 @@ class Search:
         """A plan that has as many of something as a relaxation allows, if one is soon found: pairs that all count alike
         say little about which to try, their deviations more."""
         bounds = self.bounds.and_limits(Limit(measure, least))
-        found, _ = self._near_relaxed(Model(self.kind, field, bounds, self.stop), field, bounds)
+        found, _ = self._nearby(bounds).relaxed(Model(self.kind, field, bounds, self.stop), field)
         return None if found is None else (least, found)
 
     def _parts(self, field: list[Pair], near: list[Pair]) -> list[list[Pair]]:
@@ -411,106 +350,10 @@ class Search:
             return None
         multipliers = [0.0] * len(model.program.rows) if relaxed is None else relaxed.multipliers
         proof = exact_bound(model.program, cost, multipliers, self.stop)
-        near = _affordable(field, proof, most // scale)
+        near = affordable(field, proof, most // scale)
         return (proof.least * scale, near) if self.fills_all(near, field) else None
-
-    def _no_better(self, field: list[Pair], measure: Measure, total: int, scarce: Container[int]) -> bool:
-        """Whether few seats rule out a plan of less than this total, all others being out of their way and each at its
-        best. At first they are those with a choice left, and those that cannot do without a class of shells that is
-        `scarce` in a relaxation; if the others can have their best beside them in a relaxation too, those that then
-        come out in fractions join them."""
-        best = {seat: least for seat, (least, _) in _ends(field, measure, self.bounds).items()}
-        seats = self._contested(field, measure, scarce)
-        for _ in range(_MOST_ROUNDS):
-            part = [p for p in field if p.bore.seat in seats]
-            if len(part) > _MOST_TOGETHER or len(part) == len(field):
-                return False
-            limits = tuple(self._left_by(field, seats, limit) for limit in self.bounds.limits)
-            model = Model(self.kind, part, Bounds(limits, full=self.bounds.full & seats), self.stop)
-            answer = solve(model.program, model.cost(measure), self.stop, efforts=LONGER)
-            if answer.outcome is Outcome.INFEASIBLE:
-                return True
-            if answer.outcome is not Outcome.OPTIMAL or answer.x is None:
-                return False
-            least = _dot(model.cost(measure), answer.x) + sum(nm for seat, nm in best.items() if seat not in seats)
-            _LOG.debug("%d seats, %d pairs, least %d of %d", len(seats), len(part), least, total)
-            if least >= total:
-                return True
-            near = [p for p in field if p.bore.seat in seats or p.bore.count * measure(p) == best[p.bore.seat]]
-            model = Model(self.kind, near, self.bounds, self.stop)
-            beside = relax(model.program, model.cost(measure), self.stop)
-            if beside is not None:
-                new = _in_fractions(near, beside)
-            elif self.out_of_reach(model):
-                new = self.blamed or set()
-            else:
-                return False
-            if new <= seats:
-                return False
-            seats |= new
-        return False
-
-    def _contested(self, field: Iterable[Pair], measure: Measure, scarce: Container[int]) -> set[int]:
-        """The seats whose pairs differ in what they add to the figure or to a limit, or all need a scarce class."""
-        adds: dict[int, set[tuple[int, ...]]] = {}
-        easy: set[int] = set()
-        for p in field:
-            adds.setdefault(p.bore.seat, set()).add((measure(p), *(limit.measure(p) for limit in self.bounds.limits)))
-            if not p.filled or not (p.upper.index in scarce or p.lower.index in scarce):
-                easy.add(p.bore.seat)
-        return {seat for seat, some in adds.items() if len(some) > 1 or seat not in easy}
-
-    def _left_by(self, field: Iterable[Pair], seats: set[int], limit: Limit) -> Limit:
-        """What the other seats leave these of a limit, at most."""
-        others = _ends((p for p in field if p.bore.seat not in seats), limit.measure, self.bounds).values()
-        most = None if limit.most is None else limit.most - sum(least for least, _ in others)
-        at_least = None if limit.least is None else limit.least - sum(most for _, most in others)
-        return Limit(limit.measure, most, at_least)
-
-    def _face(self, model: Model, proof: Bound) -> frozenset[int] | None:
-        """Where a proof leaves nothing to spare, the classes of shells that every plan of this value uses up; None
-        where more than that and the pairs that are left tells these plans from others."""
-        rows = model.program.rows
-        bound = [i for i in (*proof.at_low, *proof.at_high) if rows[i].low != rows[i].high]
-        if any(i in proof.at_low or i not in model.classes for i in bound) or any(r < 0 for r in proof.reduced):
-            return None
-        return frozenset(model.classes[i] for i in bound)
 
     def fills_all(self, near: Iterable[Pair], field: Iterable[Pair]) -> bool:
         """Whether every bore of the field that must have a pair still has one; a program would know nothing of it."""
         must = {p.bore.seat for p in field if p.bore.house is not None or self.bounds.fills(p.bore)}
         return must <= {p.bore.seat for p in near}
-
-
-def _in_fractions(field: Sequence[Pair], relaxed: Relaxation) -> set[int]:
-    """The seats that do not come out whole in a relaxation."""
-    return {p.bore.seat for p, x in zip(field, relaxed.x, strict=False) if abs(x - round(x)) > _NEARLY}
-
-
-def _ends(field: Iterable[Pair], measure: Measure, bounds: Bounds) -> dict[int, tuple[int, int]]:
-    """The least and the most that each seat adds to a figure."""
-    ends: dict[int, tuple[int, int]] = {}
-    for p in field:
-        value = p.bore.count * measure(p)
-        sure = bounds.fills(p.bore) or p.bore.house is not None
-        least, most = ends.get(p.bore.seat, (value, value) if sure else (0, 0))
-        ends[p.bore.seat] = min(least, value), max(most, value)
-    return ends
-
-
-def of_jobs(measure: Measure, kind: Kind, work: Work) -> Measure:
-    """The same for the pairs of these jobs, 0 for others."""
-    jobs = list(work)
-    return measure if len(jobs) == len(kind.terms) else lambda p: measure(p) if p.bore.terms in jobs else 0
-
-
-def _affordable(field: Sequence[Pair], proof: Bound | None, most: int) -> list[Pair]:
-    """The pairs that a plan which costs no more can use."""
-    if proof is None:
-        return list(field)
-    spare = proof.spare(most)
-    return [p for p, reduced in zip(field, proof.reduced, strict=False) if reduced <= spare]
-
-
-def _dot(cost: Sequence[int], x: Sequence[int]) -> int:
-    return sum(c * v for c, v in zip(cost, x, strict=True))

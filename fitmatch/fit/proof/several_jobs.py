@@ -10,8 +10,8 @@ from fitmatch.fit.classes.demands import Terms
 from fitmatch.fit.model.job_rows import complete_rows
 from fitmatch.fit.model.order import ENGINES, SPREAD
 from fitmatch.fit.model.pairs import Bounds, Choice, Model
-from fitmatch.fit.proof.at_sight import most_filled
-from fitmatch.fit.proof.pair_sources import Listed
+from fitmatch.fit.proof.field.at_sight import most_filled
+from fitmatch.fit.proof.field.pair_sources import Listed
 from fitmatch.fit.proof.search import Search
 from fitmatch.fit.solver.adapter import relax
 from fitmatch.fit.solver.program import exact_bound

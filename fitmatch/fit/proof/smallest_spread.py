@@ -12,7 +12,7 @@ from itertools import groupby
 from fitmatch.fit.classes.classes import Pair
 from fitmatch.fit.model.order import SPREAD
 from fitmatch.fit.model.pairs import Choice
-from fitmatch.fit.proof.pair_sources import Source
+from fitmatch.fit.proof.field.pair_sources import Source
 from fitmatch.fit.proof.search import Search
 
 MANY_PAIRS = 3_000  # a window of more is tried for a single start (measured)

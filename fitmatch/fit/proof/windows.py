@@ -22,8 +22,9 @@ from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore, Pair
 from fitmatch.fit.model.order import SQUARES, WORST
 from fitmatch.fit.model.pairs import Bounds, Model
-from fitmatch.fit.proof.pair_sources import Best, Source, span
-from fitmatch.fit.proof.search import Search, of_jobs
+from fitmatch.fit.proof.field.pair_sources import Best, Source, span
+from fitmatch.fit.proof.field.relaxations import of_jobs
+from fitmatch.fit.proof.search import Search
 from fitmatch.fit.solver.adapter import relax
 from fitmatch.fit.solver.program import exact_bound, price
 from fitmatch.fit.solver.stopping import Stopped

@@ -15,10 +15,10 @@ from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import House, Pair
 from fitmatch.fit.classes.demands import Terms
 from fitmatch.fit.model.pairs import Bounds, Measure, Model
+from fitmatch.fit.proof.field.relaxations import NEARLY
 from fitmatch.fit.solver.adapter import Relaxation, relax
 from fitmatch.fit.solver.stopping import Stop
 
-_NEARLY = 1e-6  # what a relaxation may be off a whole number
 _AT_ONCE = 0.4  # of the positions whose housing is open, so many are settled at least
 _MOST_PARTED = 3  # jobs; of more there are too many choices of sides
 
@@ -106,12 +106,12 @@ def _settle(
     of the others, the most certain first."""
     shares: dict[tuple[int, House], float] = {}
     for p, x in zip(field, relaxed.x, strict=False):
-        if x > _NEARLY and p.bore.house is not None and p.bore.seat in open_seats:
+        if x > NEARLY and p.bore.house is not None and p.bore.seat in open_seats:
             key = p.bore.seat, p.bore.house
             shares[key] = shares.get(key, 0) + x
     settled: dict[int, House] = {}
     for (seat, house), share in sorted(shares.items(), key=lambda one: -one[1]):
-        if share < 1 - _NEARLY and len(settled) > _AT_ONCE * len(open_seats):
+        if share < 1 - NEARLY and len(settled) > _AT_ONCE * len(open_seats):
             break
         if seat not in settled and left[house]:
             settled[seat] = house

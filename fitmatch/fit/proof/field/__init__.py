@@ -1,0 +1,1 @@
+"""What is told of one field of pairs: its source, what is seen without a search, and what few of it give."""
