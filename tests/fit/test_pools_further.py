@@ -13,7 +13,7 @@ from oracles import oracle, pool_oracle
 
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.classes.classes import Pair
-from fitmatch.fit.model.pairs import Bounds, Choice, Measure, Model
+from fitmatch.fit.model.pairs import Choice, Measure, Model
 from fitmatch.fit.proof import search
 from fitmatch.fit.proof.field import near_plans
 from fitmatch.fit.proof.search import Search
@@ -83,24 +83,24 @@ def test_plans_with_settled_housings_lead_to_the_best(
     """The answer is the best of all plans if even the smallest programs are begun like large ones, with the housings
     settled first, whether that finds a plan or not; one that is found is whole and in its field and its bounds."""
     tried: list[bool] = []
-    begin = Search._settled
+    begin = near_plans.Nearby.settled
 
-    def seen(self: Search, model: Model, field: list[Pair], bounds: Bounds, *how: Any) -> tuple[int, Choice] | None:
-        found = begin(self, model, field, bounds, *how)
+    def seen(self: near_plans.Nearby, model: Model, field: list[Pair], *how: Any) -> tuple[int, Choice] | None:
+        found = begin(self, model, field, *how)
         if any(p.bore.house is not None for p in field):
             tried.append(found is not None)
         if found is not None:
             assert found[1].keys() <= set(field)
             counts = {p.bore.seat: p.bore.count for p in field if p.bore.house is not None}
             assert all(sum(n for p, n in found[1].items() if p.bore.seat == at) == many for at, many in counts.items())
-            for limit in bounds.limits:
+            for limit in self.bounds.limits:
                 total = sum(limit.measure(p) * n for p, n in found[1].items())
                 assert (limit.most is None or total <= limit.most) and (limit.least is None or total >= limit.least)
         return found
 
     monkeypatch.setattr(near_plans, "FEW_PAIRS", 1)
     monkeypatch.setattr(Model, "whole", lambda *_: None)  # small relaxations mostly are, large ones are not
-    monkeypatch.setattr(Search, "_settled", seen)
+    monkeypatch.setattr(near_plans.Nearby, "settled", seen)
     assert_best(seeds, strategy, "together")
     assert set(tried) == {True, False}, "too few to tell"
 
