@@ -2,12 +2,14 @@
 
 The most pairs, none sharing a shell, whose clearance lies between min and max of the kind in a bore of the job's mean
 room. The halves must be such as some position of the kind takes (matched columns, family, walls) and may share a bore;
-rules about bores in a row, the guard and shells on hold play no part. An integer program over classes of equal shells.
+rules about bores in a row, the guard and shells on hold play no part. Where only walls keep halves apart they are paired
+in order of wall; otherwise by an integer program over classes of equal shells.
 """
 
 from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Sequence
+from heapq import heappop, heappush
 from itertools import product
 from typing import NamedTuple
 
@@ -76,6 +78,8 @@ def _bores(jobs: Sequence[Job], kind: str, thick: Sequence[int]) -> Iterator[_Bo
 
 def _most_pairs(stock: Counter[_Alike], bores: Sequence[_Bore], stop: Stop) -> int:
     classes = sorted(stock)
+    if len(bores) == 1 and (known := _one_by_one(stock, classes, bores[0], stop)) is not None:
+        return known
     pairs = sorted({tuple(sorted(pair)) for bore in bores for pair in stop.asking(_pairs(classes, bore))})
     if not pairs:
         return 0
@@ -100,22 +104,71 @@ def _most_pairs(stock: Counter[_Alike], bores: Sequence[_Bore], stop: Stop) -> i
     return sum(answer.x)
 
 
-def _pairs(classes: Sequence[_Alike], bore: _Bore) -> Iterator[tuple[int, int]]:
-    """The numbers of classes that may be the upper and the lower half of such a bore."""
-    terms = bore.terms
+def _one_by_one(stock: Counter[_Alike], classes: Sequence[_Alike], bore: _Bore, stop: Stop) -> int | None:
+    """The same for halves of which only walls keep some apart; None for others. Each upper then goes with lowers that
+    are next to each other in order of wall, so that the most pairs are made by giving each lower in turn to the upper
+    that can wait least (F. Glover, Maximum Matching in a Convex Bipartite Graph, Naval Research Logistics Quarterly 14,
+    1967; citation from memory). A large lot has millions of pairs, and this looks at none of them."""
+    uppers, lowers = _halves(classes, bore)
+    if set(uppers).intersection(lowers) or not _all_share(classes, uppers, lowers, bore.terms):
+        return None
+    coming = sorted(_spans(classes, uppers, lowers, bore), reverse=True)
+    waiting: list[tuple[int, int]] = []  # each with the end of its lowers
+    count = 0
+    for at, lower in enumerate(stop.asking(lowers)):
+        while coming and coming[-1].first <= at:
+            span = coming.pop()
+            heappush(waiting, (span.end, stock[classes[span.upper]]))
+        left = stock[classes[lower]]
+        while left and waiting:
+            end, halves = heappop(waiting)
+            made = min(left, halves) if at < end else 0
+            count, left = count + made, left - made
+            if at < end and halves > made:
+                heappush(waiting, (end, halves - made))
+    return count
+
+
+def _all_share(classes: Sequence[_Alike], uppers: Iterable[int], lowers: Iterable[int], terms: Terms) -> bool:
+    """Whether any two of these may share a bore, apart from what their walls say."""
+    kinds = ({(classes[i].marks, classes[i].family): classes[i] for i in some}.values() for some in (uppers, lowers))
+    return terms.shares_all or all(terms.share(upper, lower) for upper, lower in product(*kinds))
+
+
+class _Span(NamedTuple):
+    """An upper half and the lowers in order of wall, from the first up to before the end, that it may go with."""
+
+    first: int
+    end: int
+    upper: int
+
+
+def _halves(classes: Sequence[_Alike], bore: _Bore) -> tuple[list[int], list[int]]:
+    """The numbers of the classes that may be the upper and the lower half of such a bore, the lowers by wall."""
     uppers, lowers = ([i for i, c in enumerate(classes) if _goes(c, side, bore)] for side in ("upper", "lower"))
-    lowers.sort(key=lambda i: classes[i].wall_nm)
+    return uppers, sorted(lowers, key=lambda i: classes[i].wall_nm)
+
+
+def _spans(classes: Sequence[_Alike], uppers: Iterable[int], lowers: Sequence[int], bore: _Bore) -> Iterator[_Span]:
+    """For each upper half those lowers that limits and walls allow."""
     walls = [classes[i].wall_nm for i in lowers]
-    least, most = terms.differences
-    if terms.one_side is not None and bore.thick > 0:
-        most = min(most, terms.one_side.from_nm)
-    elif terms.one_side is not None:
-        least = max(least, -terms.one_side.from_nm)
+    least, most = bore.terms.differences
+    one_side = bore.terms.one_side
+    if one_side is not None and bore.thick > 0:
+        most = min(most, one_side.from_nm)
+    elif one_side is not None:
+        least = max(least, -one_side.from_nm)
     for i in uppers:
         upper = classes[i].wall_nm
-        start = bisect_left(walls, upper + max(least, bore.least - 2 * upper))
-        stop = bisect_right(walls, upper + min(most, bore.most - 2 * upper))
-        yield from ((i, j) for j in lowers[start:stop] if terms.share(classes[i], classes[j]))
+        first = bisect_left(walls, upper + max(least, bore.least - 2 * upper))
+        yield _Span(first, bisect_right(walls, upper + min(most, bore.most - 2 * upper)), i)
+
+
+def _pairs(classes: Sequence[_Alike], bore: _Bore) -> Iterator[tuple[int, int]]:
+    """The numbers of classes that may be the upper and the lower half of such a bore."""
+    uppers, lowers = _halves(classes, bore)
+    for first, end, i in _spans(classes, uppers, lowers, bore):
+        yield from ((i, j) for j in lowers[first:end] if bore.terms.share(classes[i], classes[j]))
 
 
 def _goes(shell: _Alike, side: str, bore: _Bore) -> bool:
