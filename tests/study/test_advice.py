@@ -222,7 +222,7 @@ def all_inside(job: Job, kind: str, size: int) -> bool:
     return len(mine) == sum(p.kind == kind for p in job.positions) and all(p.within_limits for p in mine)
 
 
-@seeds(2, 6)
+@seeds(2, 8)
 def test_the_run_of_ground_sizes_is_the_widest_and_exact(seeds: list[int]) -> None:
     """Against every size at which a pair of shells enters or leaves the limits of some bore, each tried by itself."""
     runs = 0
