@@ -13,6 +13,7 @@ import pytest
 from made.commands import Ran
 
 import fitmatch
+from fitmatch.study.workers import crews
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "generator-five"
 SCHEMA: dict[str, Any] = json.loads(
@@ -43,6 +44,12 @@ R2,rod,46.003,50.050
 R3,rod,45.998,50.049
 R4,rod,46.000,50.053
 """
+
+
+@pytest.fixture(autouse=True)
+def no_workers(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Draws are worked in this process, as on a machine with one core; test_boxes_workers.py has processes start."""
+    monkeypatch.setattr(crews, "cores", lambda: 1)
 
 
 def job(folder: Path, text: str = JOB, positions: str = POSITIONS) -> Path:

@@ -127,7 +127,7 @@ def _runs_on(process: Path, folder: Path) -> bool:
     return False
 
 
-@pytest.mark.parametrize("many", [10, pytest.param(200, marks=pytest.mark.deep)])
+@pytest.mark.parametrize("many", [10, pytest.param(100, marks=pytest.mark.deep)])
 def test_no_row_of_another_program_is_lost(tmp_path: Path, many: int) -> None:
     """While readings are saved, taken back and kept, another program opens the file and adds rows: each is there in the
     end, whole and once."""
@@ -143,7 +143,7 @@ def test_no_row_of_another_program_is_lost(tmp_path: Path, many: int) -> None:
     assert (runs, lost) == (many, 0) and noticed > 0
 
 
-@pytest.mark.parametrize("many", [24, pytest.param(120, marks=pytest.mark.deep)])
+@pytest.mark.parametrize("many", [12, pytest.param(60, marks=pytest.mark.deep)])
 def test_a_kill_at_any_moment_loses_no_echoed_reading(tmp_path: Path, many: int) -> None:
     """Killed after the k-th byte of output, for dozens or hundreds of k, while saving, undoing, keeping or writing a
     box, the file has what was reported as saved and at most the entry being saved, each once; the next start finds it

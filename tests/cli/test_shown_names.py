@@ -6,6 +6,7 @@ import shlex
 import subprocess
 import sys
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from unicodedata import category
 
@@ -47,13 +48,27 @@ def obeyed(text: str) -> list[str]:
     return [c for c in own if c != "\n" and category(c) in ("Cc", "Cf", "Cs", "Zl", "Zp")]
 
 
+FORMS = (["assign"], ["assign", "--full"], ["check", "--json"])
+
+
 @pytest.mark.parametrize("what", FILES)
-def test_no_name_reaches_a_terminal_raw(tmp_path: Path, what: str) -> None:
+@pytest.mark.parametrize("forms", [FORMS[:1], pytest.param(FORMS[1:], marks=pytest.mark.deep)], ids=["short", "others"])
+def test_no_name_reaches_a_terminal_raw(tmp_path: Path, what: str, forms: Sequence[list[str]]) -> None:
     """In messages, warnings and reports, on a terminal, such marks are shown as `?`."""
+    shown_as_marks(tmp_path, what, forms)
+
+
+def test_nor_in_any_other_form(tmp_path: Path) -> None:
+    """The same in full and in JSON, here of one file that is no mistake and of one that is."""
+    for what in ("a column that is not used", "a bad row"):
+        shown_as_marks(tmp_path / what, what, FORMS[1:])
+
+
+def shown_as_marks(tmp_path: Path, what: str, forms: Sequence[list[str]]) -> None:
     folder = write_job(tmp_path / "job", positions=None if what.startswith("another") else POSITIONS)
     for name, text in FILES[what].items():
         put(folder / name, text)
-    for words in (["assign"], ["assign", "--full"], ["check", "--json"]):
+    for words in forms:
         text = shown([words[0], "job", *words[1:]], tmp_path)
         assert obeyed(text) == [] and SHOWN in text
 

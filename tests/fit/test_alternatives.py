@@ -45,7 +45,7 @@ STRATEGIES = ["target", "even", "keep-sets"]
 
 
 @pytest.mark.parametrize("strategy", STRATEGIES)
-@seeds(10, 24, slow=[6])
+@seeds(8, 24, slow=[6, 11, 14])
 def test_alternatives_are_the_next_of_all_plans(seeds: list[int], strategy: str) -> None:
     """The figures of the alternatives are the next values of all plans, ties included, and none is missing at the
     end, with and without slack."""
@@ -112,7 +112,7 @@ def values_of(
     return tuple(v for at in range(0, len(key), width) for v in (*key[at : at + width], key[at + 2]))
 
 
-@seeds(3, 10)
+@seeds(3, 10, slow=[4])
 def test_boxes_counted_in_rows(seeds: list[int], monkeypatch: pytest.MonkeyPatch) -> None:
     """The same where there are too many sets of boxes to look at one by one."""
     monkeypatch.setattr(figures, "_MANY_SETS", 0)
@@ -122,7 +122,7 @@ def test_boxes_counted_in_rows(seeds: list[int], monkeypatch: pytest.MonkeyPatch
 
 
 @pytest.mark.parametrize("strategy", STRATEGIES)
-@seeds(5, 16)
+@seeds(2, 10)
 def test_alternatives_under_a_guard(seeds: list[int], strategy: str) -> None:
     """The same where limits differ from pair to pair."""
     for seed in seeds:

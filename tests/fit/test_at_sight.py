@@ -28,7 +28,7 @@ def optimum(kind: Kind, field: list[Pair], bounds: Bounds, figure: Figure) -> in
     return sum(c * x for c, x in zip(cost, answer.x, strict=True))
 
 
-@seeds(12, 60)
+@seeds(12, 60, slow=[21])
 def test_no_plan_is_better_than_what_is_seen(seeds: list[int]) -> None:
     """No total is below the one seen; where a plan has it, none that has it uses a pair that was left out, and where
     all plans of the others are said to have it, every seat adds the same with each of its pairs."""

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 from made.jobs import STEP, TARGET, WALL, make_job, make_position, make_shell, random_job, with_given
+from made.seeds import seeds
 from oracles import oracle
 from oracles.rulebook import Rules, with_rules
 
@@ -255,9 +256,10 @@ def test_a_seeded_fault_is_found(plan: Plan, fault: str) -> None:
         check(faulty)
 
 
-def test_sound_plans_pass() -> None:
+@seeds(20, 60)
+def test_sound_plans_pass(seeds: list[int]) -> None:
     """Plans of random jobs, locks and all, pass the check in every strategy."""
-    for seed in range(60):
+    for seed in seeds:
         job = random_job(random.Random(f"sound {seed}"), both_limits=True)
         for strategy in ("target", "even", "keep-sets"):
             check(best_plan(job, strategy=strategy))

@@ -76,7 +76,7 @@ def test_stopped_at_any_time(times: int) -> None:
         assert figures(kind, list(plan.placements)) <= figures(kind, by_hand(kind))
 
 
-@pytest.mark.parametrize("positions", [60, 80, 100])
+@pytest.mark.parametrize("positions", [60, *(pytest.param(n, marks=pytest.mark.deep) for n in (80, 100))])
 def test_as_good_as_swaps(positions: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Scarce shells off any grid: stopped with its first plan, the answer has a worst deviation no larger than a search
     by swaps has, and in that case hardly more in the sum of squares."""

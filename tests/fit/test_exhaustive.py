@@ -22,7 +22,7 @@ def test_target_is_the_best_of_all_plans(seeds: list[int]) -> None:
         assert_best(job, best_plan(job, strategy="target", slack_nm=slack_nm), "target", slack_nm, seed)
 
 
-@seeds(30, 150, 2)
+@seeds(30, 150, 2, slow=[121])
 def test_even_is_the_best_of_all_plans(seeds: list[int]) -> None:
     """The strategy `even`, with and without slack, has the figures of the best plan on every level."""
     for seed in seeds:

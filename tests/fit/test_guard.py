@@ -2,10 +2,7 @@
 
 import importlib
 import json
-import os
 import random
-import subprocess
-import sys
 from collections import Counter
 from dataclasses import replace
 from math import ceil, sqrt
@@ -13,6 +10,7 @@ from pathlib import Path
 from statistics import NormalDist
 
 import pytest
+from made.commands import Ran
 from made.few_pairs import look_at_few
 from made.intake_jobs import GAUGES, METRIC_ROD, write_job
 from made.jobs import (
@@ -33,7 +31,6 @@ from oracles import oracle
 from oracles.rulebook import Rules, rules_of, with_rules
 from scipy import stats
 
-import fitmatch
 from fitmatch.fit.answer.best_plan import best_plan
 from fitmatch.fit.answer.checker import check
 from fitmatch.fit.classes.guards import check_guard
@@ -381,33 +378,24 @@ def test_a_guard_with_one_shell_of_unknown_scatter_is_refused(last: bool) -> Non
     assert text is not None and "the scatter of tube" in text
 
 
-def run(folder: Path, *options: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "fitmatch", "assign", str(folder), *options],
-        env={**os.environ, "PYTHONPATH": str(Path(fitmatch.__file__).parents[1])},
-        capture_output=True,
-        encoding="utf-8",
-        timeout=60,
-        check=False,
-    )
-
-
 @pytest.mark.parametrize("options", [(), ("--json", "--save")])
-def test_the_command_refuses_with_status_2(tmp_path: Path, options: tuple[str, ...]) -> None:
+def test_the_command_refuses_with_status_2(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], options: tuple[str, ...]
+) -> None:
     """A guard that is too wide, and one that nothing can be known of: status 2, nothing on standard output, no file."""
     wide = folder_of(tmp_path / "wide", 4.0)
-    ran = run(wide, *options)
-    assert (ran.returncode, ran.stdout) == (2, "")
-    assert "job.toml:6: rules.guard: 4 leaves no clearance between the limits of R1 and R2 (rod): at R1 " in ran.stderr
-    assert "U is 6.01 um, or more with other shells, and from min to max there are 30.00 um;" in ran.stderr
-    assert ran.stderr.count("rules.guard") == 1 and ran.stderr.rstrip().endswith(" a clearance is 2.49")
+    ran = Ran(capsys, "assign", wide, *options)
+    assert (ran.status, ran.out) == (2, "")
+    assert "job.toml:6: rules.guard: 4 leaves no clearance between the limits of R1 and R2 (rod): at R1 " in ran.err
+    assert "U is 6.01 um, or more with other shells, and from min to max there are 30.00 um;" in ran.err
+    assert ran.err.count("rules.guard") == 1 and ran.err.rstrip().endswith(" a clearance is 2.49")
     assert not (wide / "assignment.json").exists()
     unknown = folder_of(tmp_path / "unknown", 0.84, JOB.replace("[gauge.ball]\nrepeatability = 0.001", "[gauge.ball]"))
-    ran = run(unknown, *options)
-    assert (ran.returncode, ran.stdout) == (2, "")
-    assert "a guard needs a known uncertainty, and some of it is missing: the scatter of ball" in ran.stderr
+    ran = Ran(capsys, "assign", unknown, *options)
+    assert (ran.status, ran.out) == (2, "")
+    assert "a guard needs a known uncertainty, and some of it is missing: the scatter of ball" in ran.err
     assert not (unknown / "assignment.json").exists()
-    assert run(folder_of(tmp_path / "largest", 2.49), *options).returncode == 1  # R2 is beyond it
+    assert Ran(capsys, "assign", folder_of(tmp_path / "largest", 2.49), *options).status == 1  # R2 is beyond it
 
 
 # --- judged by somebody else -----------------------------------------------------------------------------------------

@@ -47,7 +47,7 @@ def assert_best(pool: Pool, strategy: str, slack: int, priority: str, seed: obje
 
 @pytest.mark.parametrize("priority", ["together", "in-order"])
 @pytest.mark.parametrize("strategy", ["target", "even", "keep-sets"])
-@seeds(20, 40)
+@seeds(10, 40)
 def test_pools_get_the_best_of_all_plans(seeds: list[int], strategy: str, priority: str) -> None:
     """Two or three tiny jobs have the figures of the best plan for all, or for one after the other."""
     for seed in seeds:

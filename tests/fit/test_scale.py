@@ -100,7 +100,7 @@ def test_a_lot_is_proven_and_another_solver_agrees(tmp_path: Path, size: Size) -
     assert squares / 1e6 == pytest.approx(found.fun, rel=1e-7)
 
 
-@pytest.mark.parametrize("seed", [0, 1, *(pytest.param(seed, marks=pytest.mark.deep) for seed in range(2, 8))])
+@pytest.mark.parametrize("seed", [0, *(pytest.param(seed, marks=pytest.mark.deep) for seed in range(1, 8))])
 def test_a_narrow_search_changes_no_figure(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Sizes off the grid, shells just enough: figures are the same whether all pairs within a window are looked at or
     only those of bores in each other's way, few or many of the pairs that a relaxation prefers, and all that a bore

@@ -216,7 +216,7 @@ def assert_same(strategy: str, seeds: list[int]) -> None:
 
 
 @pytest.mark.parametrize("strategy", ["target", "even"])
-@seeds(2, 8)
+@seeds(1, 8, slow=[5])
 def test_a_second_solver_agrees(seeds: list[int], strategy: str) -> None:
     """HiGHS, level by level on its own model, arrives at the same figures, ties included."""
     assert_same(strategy, seeds)

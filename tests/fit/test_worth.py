@@ -387,7 +387,7 @@ def shop_job(rng: random.Random, *, pooled: bool) -> tuple[Job, dict[str, float]
     return make_job(positions, shells, measuring=Measuring(gauges=gauges, pooled=pool), unit="mm"), true
 
 
-so_many = pytest.mark.parametrize("jobs", [30, pytest.param(150, marks=pytest.mark.deep)])
+so_many = pytest.mark.parametrize("jobs", [30, pytest.param(60, marks=pytest.mark.deep)])
 
 
 def over_many(jobs: int, make: Callable[[int], tuple[Job, dict[str, float]]]) -> Truth:
@@ -425,7 +425,7 @@ def benches(jobs: int, case: Case) -> Truth:
     return over_many(jobs, lambda number: one_bench(random.Random(f"truth {number}"), case))
 
 
-@pytest.mark.parametrize(("jobs", "more"), [(60, 0.1), pytest.param(150, 0.0, marks=pytest.mark.deep)])
+@pytest.mark.parametrize(("jobs", "more"), [(40, 0.1), pytest.param(100, 0.0, marks=pytest.mark.deep)])
 def test_expected_figures_in_shops(jobs: int, more: float) -> None:
     """Over many jobs as shops have them, every other with pooled scatter, the expected spread comes to 0.95 to 1.15 of
     the true one on average and the expected worst deviation to 0.95 to 1.4, as it takes the readings for all that is
@@ -454,7 +454,7 @@ def test_expected_figures_against_known_truth(jobs: int, case: Case) -> None:
         assert calculated / true < 0.5, sums
 
 
-@so_many
+@pytest.mark.parametrize("jobs", [15, pytest.param(60, marks=pytest.mark.deep)])
 def test_expected_figures_do_not_flatter(jobs: int) -> None:
     """Where parts differ hardly more than readings scatter, shells that read extreme are in truth nearer to the rest:
     the figures are then too careful, never too good."""

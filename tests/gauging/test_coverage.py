@@ -6,6 +6,7 @@ from math import ceil
 from pathlib import Path
 
 import pytest
+from made.seeds import DEEP
 from made.true_bench import STEEL, UM, Bench, Conditions
 
 from fitmatch.fit.answer.best_plan import best_plan
@@ -15,8 +16,8 @@ from fitmatch.intake.reading import read_job
 from fitmatch.records.answers.placements import Margin, Placement
 
 LEAST, MOST = 0.93, 0.98
-JOBS = 1_000  # of each sort where the marker deep is asked for
-FEWER = 16  # of each sort in every run, and all sorts together are judged
+JOBS = max(DEEP, 600)  # of each sort where the marker deep is asked for
+FEWER = 10  # of each sort in every run, and all sorts together are judged
 
 # No single rectangle has more than 80 % of u^2 in these, and scatter is more than the smallest step shows.
 PLAIN = {

@@ -22,7 +22,7 @@ XLSX_JOB = JOB + '[sources]\nshells = ["shells/*.xlsx"]\n'
 ROWS = [["shell", "kind", "half", "wall"], ["01", "rod", "upper", 0.06185], ["02", "rod", "lower", 0.0618]]
 
 
-@pytest.mark.parametrize(("many", "codes"), [(100, 25), pytest.param(500, 35, marks=pytest.mark.deep)])
+@pytest.mark.parametrize(("many", "codes"), [(60, 25), pytest.param(400, 35, marks=pytest.mark.deep)])
 def test_a_thousand_damaged_jobs(many: int, codes: int) -> None:
     """Every damaged job is read, each of its numbers as a second reader has it, or refused with proper problems: no
     other exception, no hang, no gigabyte. What was done counts: both outcomes occur, and most mistakes that are known.

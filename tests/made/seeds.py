@@ -16,10 +16,10 @@ DEEP = int(os.environ.get("FITMATCH_DEEP", "0"))
 
 def seeds(quick: int, normally: int, parts: int = 1, *, slow: Collection[int] = ()) -> pytest.MarkDecorator:
     """Some seeds at a time as the parameter `seeds`: the first so many; then all others, deep and in so many parts.
-    Those that are slow only where FITMATCH_DEEP asks for so many."""
+    Those that are slow only where FITMATCH_DEEP asks for so many, whichever they are."""
     count = max(DEEP, normally, quick + 1)
     few = [seed for seed in range(quick) if seed not in slow]
-    others = [*(slow if DEEP else ()), *range(quick, count)]
+    others = [seed for seed in range(count) if seed not in few and (DEEP or seed not in slow)]
     ends = [len(others) * part // parts for part in range(parts + 1)]
     sets: list[Any] = [pytest.param(few, id="quick")]
     for start, end in pairwise(ends):

@@ -6,6 +6,8 @@ import os
 import re
 import shutil
 import subprocess
+from collections.abc import Callable, Iterable
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +22,7 @@ HERE = Path(__file__).parent
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 WORDS = "".join(HOSTILE)
 Page = dict[str, Any]
+Look = Callable[[str], tuple[Path, Page]]
 
 pytestmark = pytest.mark.outside
 
@@ -73,13 +76,21 @@ PRINTED = ("thirteen", "sixty", "void", *FULL)
 RULED = ("three", "void", "bad")  # of which the rules of accessibility are asked, as that takes long
 
 
+def of(names: Iterable[str]) -> pytest.MarkDecorator:
+    """A test of each of these jobs; all that are of one job go to the same worker, if there are several, which looks
+    at its sheet once."""
+    return pytest.mark.parametrize("name", [pytest.param(n, marks=pytest.mark.xdist_group(n)) for n in names])
+
+
 @pytest.fixture(scope="module")
-def seen(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Path, Page]]:
-    """The folder of every job, and what the browser says of its sheet."""
+def seen(tmp_path_factory: pytest.TempPathFactory) -> Look:
+    """The folder of a job, and what the browser says of its sheet, looked at when the first test asks for it."""
     home = tmp_path_factory.mktemp("sheets")
-    folders = {name: made(home / name, **job) for name, job in JOBS.items()}
-    tool(*BROWSERS)
-    for name, folder in folders.items():
+
+    @cache
+    def look(name: str) -> tuple[Path, Page]:
+        tool(*BROWSERS)
+        folder = made(home / name, **JOBS[name])
         _run("assign", folder, "--save")
         if name == "full-out":  # every reading with the shells in is outside its limits
             names = [f"{letter}{n}" for letter, count in (("R", 4), ("M", 5)) for n in range(1, count + 1)]
@@ -89,8 +100,16 @@ def seen(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[Path, Page
             with (folder / "job.toml").open("a", encoding="utf-8") as file:
                 file.write("# changed since\n")
         _run("sheet", folder)
-    pages = [(f / "sheet.html", f / "sheet" if name in PRINTED else None) for name, f in folders.items()]
-    return dict(zip(folders, zip(folders.values(), looked_at(pages), strict=True), strict=True))
+        (found,) = looked_at([(folder / "sheet.html", folder / "sheet" if name in PRINTED else None)])
+        return folder, found
+
+    return look
+
+
+@cache
+def printed(pdf: Path) -> list[str]:
+    """The text of each page. It takes seconds, and several tests look at the same."""
+    return [page.extract_text() for page in PdfReader(pdf).pages]
 
 
 def made(
@@ -141,12 +160,12 @@ def _run(*words: object) -> None:
     assert left.value.code in (0, 1)
 
 
-@pytest.mark.parametrize("name", JOBS)
-def test_a_sheet_in_a_browser(name: str, seen: dict[str, tuple[Path, Page]]) -> None:
+@of(JOBS)
+def test_a_sheet_in_a_browser(name: str, seen: Look) -> None:
     """At the widths of a telephone, a tablet and a desk, light and dark, and as printed: no text is clipped or stands
     over another, the console stays empty, nothing is requested, a validator and the rules of accessibility find
     nothing; shells are printed in 14 points at least, and what is printed is black on white."""
-    _, found = seen[name]
+    _, found = seen(name)
     nothing_is_wrong(found)
     assert found["smallest_pt"] >= 13.99
 
@@ -217,14 +236,13 @@ def test_labels_are_as_large_as_they_were_asked_for(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-@pytest.mark.parametrize("name", PRINTED)
-def test_a_sheet_on_paper(name: str, paper: str, seen: dict[str, tuple[Path, Page]]) -> None:
+@of(PRINTED)
+def test_a_sheet_on_paper(name: str, paper: str, seen: Look) -> None:
     """On A4 and Letter every page bears the plan and its date, VOID stands on every page of a sheet that is void and on
     no other; no position is broken over two pages, and its figures are, to the digit, those of the JSON document."""
-    folder, _ = seen[name]
+    folder, _ = seen(name)
     document = json.loads((folder / "assignment.json").read_text(encoding="utf-8"))
-    reader = PdfReader(folder / f"sheet-{paper}.pdf")
-    texts = [" ".join(page.extract_text().split()) for page in reader.pages]
+    texts = [" ".join(text.split()) for text in printed(folder / f"sheet-{paper}.pdf")]
     line = f"Plan 1 of {document['plan_date']}, {document['plan_time']}; replaces all earlier sheets"
     assert all(line in text for text in texts)
     assert all(("VOID" in text) == (name == "void") for text in texts)
@@ -253,28 +271,28 @@ def test_a_sheet_on_paper(name: str, paper: str, seen: dict[str, tuple[Path, Pag
         assert not text.count("wall sum") or text.count("wall sum") == text.count("it reads")
 
 
-@pytest.mark.parametrize("name", ["thirteen", "full", "full-out"])
-def test_the_record_is_one_page(name: str, seen: dict[str, tuple[Path, Page]]) -> None:
+@of(["thirteen", "full", "full-out"])
+def test_the_record_is_one_page(name: str, seen: Look) -> None:
     """The record of an engine of thirteen positions is on one page, also with everything read four times, three gauges
     and six words of one's own: both signatures, and every position. So is that of nine positions of which every reading
     with the shells in is out, with a word of 200 letters."""
-    folder, _ = seen[name]
+    folder, _ = seen(name)
     keys = ("No. 7",) if name == "thirteen" else OWN_KEYS
     last = 4 if name == "full-out" else 8
     for paper in ("A4", "Letter"):
-        texts = [page.extract_text() for page in PdfReader(folder / f"sheet-{paper}.pdf").pages]
+        texts = printed(folder / f"sheet-{paper}.pdf")
         (record,) = [text for text in texts if "built by, date" in text]
         assert "Record" in record and "checked by, date" in record and all(key in record for key in keys)
         assert all(re.search(rf"\b{name}\b", record) for name in ("M1", "M5", "R1", f"R{last}"))
 
 
-@pytest.mark.parametrize("name", FULL)
-def test_signatures_do_not_stand_alone(name: str, seen: dict[str, tuple[Path, Page]]) -> None:
+@of(FULL)
+def test_signatures_do_not_stand_alone(name: str, seen: Look) -> None:
     """However many positions there are, the page of the record that is signed has positions on it, and each of its
     pages names the engine, the plan and its own number."""
-    folder, _ = seen[name]
+    folder, _ = seen(name)
     for paper in ("A4", "Letter"):
-        texts = [" ".join(page.extract_text().split()) for page in PdfReader(folder / f"sheet-{paper}.pdf").pages]
+        texts = [" ".join(text.split()) for text in printed(folder / f"sheet-{paper}.pdf")]
         first = next(at for at, text in enumerate(texts) if "Record" in text and "assembled" in text)
         last = next(at for at, text in enumerate(texts) if "built by, date" in text)
         assert first <= last and "checked by, date" in texts[last]
@@ -303,7 +321,7 @@ def test_the_record_of_an_engine_in_a_browser(tmp_path: Path) -> None:
         nothing_is_wrong(found)
         if page.parent.name == "three":
             for paper in ("A4", "Letter"):
-                (text,) = [one.extract_text() for one in PdfReader(f"{pdf}-{paper}.pdf").pages]
+                (text,) = printed(Path(f"{pdf}-{paper}.pdf"))
                 assert "OUT OF LIMITS" in text and "checked by, date" in text
                 assert "Engine 1 of the shelf" in text and "page 1 of 1" in text
 

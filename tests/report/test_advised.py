@@ -12,6 +12,7 @@ from io import StringIO
 import pytest
 from made.jobs import STEP, guarded_job, moving_job, random_job, row_job, wishing_job
 from made.pools import random_pool
+from made.seeds import seeds
 from oracles.schemas import OF_ADVISED
 
 import fitmatch
@@ -28,9 +29,10 @@ from fitmatch.study.advice.advised import Advice
 
 
 @pytest.mark.parametrize("make", [random_job, wishing_job, row_job, moving_job, guarded_job, random_pool])
-def test_every_form_tells_the_same_advice(make: Callable[..., Job | Pool]) -> None:
+@seeds(2, 4)
+def test_every_form_tells_the_same_advice(seeds: list[int], make: Callable[..., Job | Pool]) -> None:
     """No line of the text is wider than the page, the document obeys its schema, and CSV has a row for each advice."""
-    for seed in range(4):
+    for seed in seeds:
         task = make(random.Random(f"advised {seed}"))
         jobs = tuple(replace(job, polish_max_nm=4 * STEP) for job in task.jobs)
         task = jobs[0] if isinstance(task, Job) else replace(task, jobs=jobs)

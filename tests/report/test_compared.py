@@ -3,7 +3,7 @@
 import csv
 import json
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from io import StringIO
 from pathlib import Path
@@ -44,14 +44,15 @@ NOTHING = {
 }
 
 
-def in_every_form(task: Job | Pool, width: int) -> str:
+def in_every_form(task: Job | Pool, *widths: int) -> str:
     """The text, after every form was made of the comparison with all its tables."""
     for against in ("boxes", "spread"):
         compared = fitmatch.compare(task, rules=True, boxes=True, against=against)
         for unit in ("in", "mm"):
-            with page(width):
-                text = compared_text(compared, unit)
-            assert max(map(len, text.splitlines())) <= width
+            for width in widths:
+                with page(width):
+                    text = compared_text(compared, unit)
+                assert max(map(len, text.splitlines())) <= width
             OF_COMPARED.validate(json.loads(compared_document(compared, unit)))
             rows = compared_rows(compared, unit).splitlines()
             assert len(rows) == 1 + sum(map(len, tables_of(task, compared.to_frame().to_dict("records"))))
@@ -64,15 +65,13 @@ def tables_of(task: Job | Pool, frame: list[dict[str, object]]) -> tuple[list[ob
     return list(frame), [position for job in task.jobs for position in job.positions]
 
 
-@pytest.mark.parametrize(
-    "width", [80, pytest.param(100, marks=pytest.mark.deep), pytest.param(120, marks=pytest.mark.deep)]
-)
+@pytest.mark.parametrize("widths", [(80,), pytest.param((100, 120), marks=pytest.mark.deep)], ids=["80", "wider"])
 @pytest.mark.parametrize("make", [random_job, wishing_job, row_job, moving_job, guarded_job])
 @seeds(1, 2)
-def test_every_form_of_every_job(seeds: list[int], make: Callable[..., Job], width: int) -> None:
+def test_every_form_of_every_job(seeds: list[int], make: Callable[..., Job], widths: Sequence[int]) -> None:
     """No line is wider than the page, JSON obeys its schema, CSV has every row of the frame and every clearance."""
     for seed in seeds:
-        in_every_form(make(random.Random(f"forms {seed}")), width)
+        in_every_form(make(random.Random(f"forms {seed}")), *widths)
 
 
 @seeds(1, 2)

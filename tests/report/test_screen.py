@@ -6,7 +6,9 @@ import pty
 import shutil
 import subprocess
 import sys
+from collections.abc import Sequence
 from fcntl import ioctl
+from functools import cache
 from pathlib import Path
 from struct import pack
 from termios import TIOCSWINSZ
@@ -14,6 +16,7 @@ from termios import TIOCSWINSZ
 import pytest
 from made.builds import GAUGES as GAUGES_OF_BUILD
 from made.builds import RULES, build
+from made.commands import ran_here
 from made.intake_jobs import GAUGES, JOB, METRIC_ROD, POSITIONS, put, write_job
 
 import fitmatch
@@ -27,9 +30,17 @@ from fitmatch.report.text.report import plan_text
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 EVERY = [path.name for path in sorted(SAMPLES.iterdir()) if (path / "job.toml").exists()]
+every_width = pytest.mark.parametrize(
+    "widths",
+    [
+        pytest.param(range(80, 121, 5), id="some"),
+        pytest.param([width for width in range(80, 121) if width % 5], id="others", marks=pytest.mark.deep),
+    ],
+)
 RODS = "".join(f"R{i},rod,1.816{i},1.9420\n" for i in range(1, 9))
 
 
+@cache
 def answer(name: str) -> Plan:
     return fitmatch.assign(read_job(SAMPLES / name))
 
@@ -39,11 +50,9 @@ def text_of(plan: Plan, width: int, *, full: bool = False) -> str:
         return plan_text(plan, plan.job.unit, full=full)
 
 
-def run(*args: object, columns: str | None = "100", **options: object) -> "subprocess.CompletedProcess[str]":
-    known = {key: value for key, value in os.environ.items() if key != "COLUMNS"}
-    env = known if columns is None else {**known, "COLUMNS": columns}
-    command = [sys.executable, "-m", "fitmatch", *map(str, args)]
-    return subprocess.run(command, capture_output=True, check=False, timeout=60, text=True, env=env)
+def run(*args: object, columns: str | None = "100") -> "subprocess.CompletedProcess[str]":
+    ran = ran_here(*args, environment={"COLUMNS": columns})
+    return subprocess.CompletedProcess(ran.args, ran.returncode, ran.stdout.decode(), ran.stderr.decode())
 
 
 @pytest.mark.parametrize("width", [80, 100, 120])
@@ -54,6 +63,7 @@ def test_thirteen_good_positions_take_one_screen(width: int) -> None:
     assert text_of(plan, width).count("\n") <= 45
 
 
+@every_width
 @pytest.mark.parametrize("boxes", ["my-build", "ketch-auxiliary-2nd-overhaul"])
 @pytest.mark.parametrize(
     ("more", "marked"),
@@ -63,7 +73,7 @@ def test_thirteen_good_positions_take_one_screen(width: int) -> None:
     ],
 )  # fmt: skip
 def test_thirteen_good_positions_of_a_new_job_take_one_screen(
-    tmp_path: Path, boxes: str, more: str, *, marked: bool
+    tmp_path: Path, boxes: str, more: str, *, marked: bool, widths: Sequence[int]
 ) -> None:
     """At every width eight rods and five mains whose boxes bear the name of the job take at most 45 lines, also with
     marks, uncertainty and moved housings; every clearance is drawn in its row, and no name is broken."""
@@ -71,7 +81,7 @@ def test_thirteen_good_positions_of_a_new_job_take_one_screen(
     assert len(plan.placements) == 13 and not plan.needs_attention
     assert bool(plan.plans[0].moved_from) == (RULES in more and marked)
     names = {full_name(s.key) for p in plan.placements for s in (p.upper, p.lower)}
-    for width in range(80, 121):
+    for width in widths:
         text = text_of(plan, width)
         assert text.count("\n") <= 45 and max(map(len, text.splitlines())) <= width
         rows = [line.split() for line in text.splitlines() if line[:1] in "RM" and line[1:2].isdigit()]
@@ -128,12 +138,13 @@ def test_letters_stand_for_names_too_long_for_a_row(tmp_path: Path, length: int)
         assert all(box in text for box in {s.box for p in plan.placements for s in (p.upper, p.lower)})
 
 
+@every_width
 @pytest.mark.parametrize(
     ("odd", "notes", "source"),
     [(True, False, ""), (False, True, ""), (False, False, "the maker's manual, third edition, page 112, table 4")],
 )
 def test_thirteen_positions_with_odd_names_or_many_words_take_one_screen(
-    tmp_path: Path, odd: bool, notes: bool, source: str
+    tmp_path: Path, odd: bool, notes: bool, source: str, widths: Sequence[int]
 ) -> None:
     """A box whose name begins unlike the others, a long note in every row or a long source of the limits costs no row
     a second line: at most 45 lines at every width, each shell below its side; in full every note stands in full."""
@@ -151,7 +162,7 @@ def test_thirteen_positions_with_odd_names_or_many_words_take_one_screen(
             row[4] = f"journal of {row[0]} polished and measured a second time"
         positions.write_text("\n".join(map(",".join, [head, *rows])), encoding="utf-8")
     plan = fitmatch.assign(read_job(folder))
-    for width in range(80, 121):
+    for width in widths:
         text = text_of(plan, width)
         lines = text.splitlines()
         assert len(lines) <= 45 and max(map(len, lines)) <= width
@@ -164,14 +175,15 @@ def test_thirteen_positions_with_odd_names_or_many_words_take_one_screen(
     assert not notes or all(f"{p.name}: {p.note}" in text_of(plan, 100, full=True) for p in plan.job.positions)
 
 
+@every_width
 @pytest.mark.parametrize("name", EVERY)
-def test_every_width_is_kept_and_no_word_is_broken(name: str) -> None:
+def test_every_width_is_kept_and_no_word_is_broken(name: str, widths: Sequence[int]) -> None:
     """At every width from 80 to 120 each line keeps within it, and the words are those of the widest page but for
     drawings, the ends that boxes are called by and what tells them: none is broken. In full too."""
     plan = answer(name)
     for full in (False, True):
         widest = words(text_of(plan, 120, full=full))
-        for width in range(80, 121, 1 if not full else 8):
+        for width in widths[:: 4 if full else 1]:
             text = text_of(plan, width, full=full)
             assert max(map(len, text.splitlines())) <= width
             boxes = {name.partition("/")[0] for name in widest if "-" in name}

@@ -4,7 +4,7 @@ A rule that is added needs jobs in which it binds (`JOBS`), or these tests fail.
 """
 
 import random
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -87,8 +87,25 @@ KEEP_OUT = [sort for sort in REGISTRY if sort is not LimitsAt]
 ABOUT_SHELLS = [sort for sort in KEEP_OUT if sort not in (Drawing, Locks, Holds, Movable, Guard)]
 
 
+# The jobs that show it soonest when reasons, cures or what is offered leave a rule out; without them many pass by.
+TELLING: dict[type[Rule], tuple[int, ...]] = {
+    Drawing: (8, 29),
+    Locks: (2, 24),
+    Holds: (14, 28),
+    WallDifference: (10, 16),
+    ThickHalf: (33,),
+    NeighbourStep: (3, 8),
+    Line: (2, 8),
+    SameInBore: (16, 17, 53),
+    Match: (11, 19, 26),
+    Movable: (195, 241),
+}
+
+
 def jobs_of(sort: type[Rule]) -> Iterator[tuple[int, Job]]:
-    for seed in range(MOST_JOBS):
+    """Random jobs for a rule, with their seeds, first those that tell."""
+    first = TELLING.get(sort, ())
+    for seed in (*first, *(seed for seed in range(MOST_JOBS) if seed not in first)):
         yield seed, JOBS[sort](random.Random(f"{sort.key} {seed}"))
 
 
@@ -165,13 +182,7 @@ def told_wrong(sort: type[Rule]) -> bool:
 REASONED = [sort for sort in KEEP_OUT if sort is not Guard]
 
 
-def each(sorts: Iterable[type[Rule]]) -> pytest.MarkDecorator:
-    """A test for each of them; deep where housings move, as many such jobs are needed until one shows it."""
-    deep = {Movable: pytest.mark.deep}
-    return pytest.mark.parametrize("sort", [pytest.param(s, id=s.key, marks=deep.get(s, ())) for s in sorts])
-
-
-@each(REASONED)
+@pytest.mark.parametrize("sort", REASONED, ids=lambda sort: sort.key)
 def test_left_out_of_the_reasons(sort: type[Rule], monkeypatch: Patch) -> None:
     """Some small reason is not enough, or lacks what keeps the position out."""
     honest = registry.bonds
@@ -187,7 +198,7 @@ TOLD_OF = [sort for sort in REASONED if sort not in (Match, Family)]
 MAKERS = [Drawing, Holds, Match, Family]
 
 
-@each(TOLD_OF)
+@pytest.mark.parametrize("sort", TOLD_OF, ids=lambda sort: sort.key)
 def test_left_out_of_the_cures(sort: type[Rule], monkeypatch: Patch) -> None:
     """Some cure that would work is missing, or something that would help but is not offered."""
     for name in ("SETTINGS", "OF_PARTS"):

@@ -48,7 +48,7 @@ def assert_same(found: Found, job: Job | Pool, told: object, strategy: str = "ta
 
 
 @pytest.mark.parametrize("make", MAKERS)
-@seeds(3, 6)
+@seeds(2, 6)
 def test_every_row_of_plans_is_what_assign_gives(seeds: list[int], make: Callable[..., Job]) -> None:
     """Strategies and baselines, of jobs with every rule; `even` is left out for kinds that lack limits."""
     for seed in seeds:
@@ -67,7 +67,7 @@ def test_every_row_of_plans_is_what_assign_gives(seeds: list[int], make: Callabl
 
 
 @pytest.mark.parametrize("make", MAKERS)
-@seeds(1, 4)
+@seeds(1, 4, slow=[1])
 def test_every_further_row_is_what_assign_gives(seeds: list[int], make: Callable[..., Job]) -> None:
     """For the job with that target, without that rule, with these boxes alone."""
     for seed in seeds:
@@ -93,11 +93,12 @@ def test_every_further_row_is_what_assign_gives(seeds: list[int], make: Callable
 
 
 @pytest.mark.parametrize("make", [random_job, row_job, moving_job])
-def test_only_the_shops_own_rules_are_let_go(make: Callable[..., Job]) -> None:
+@seeds(6, 12)
+def test_only_the_shops_own_rules_are_let_go(seeds: list[int], make: Callable[..., Job]) -> None:
     """Each in force once a kind; never drawing limits, locks, holds, families or matched columns."""
     never = {sort.key for sort in OF_PARTS} | {"match", "family", "limits_at"}
     seen = set[str]()
-    for seed in range(12):
+    for seed in seeds:
         job = make(random.Random(f"own {seed}"))
         rows = [(row.found.kind, row.rule) for row in fitmatch.compare(job, rules=True).rules or ()]
         assert len(rows) == len(set(rows))
@@ -109,7 +110,7 @@ def test_only_the_shops_own_rules_are_let_go(make: Callable[..., Job]) -> None:
 
 @pytest.mark.parametrize("against", ["boxes", "spread"])
 @pytest.mark.parametrize("make", MAKERS)
-@seeds(3, 10)
+@seeds(2, 8)
 def test_a_trade_off_is_every_plan_that_none_beats_in_both(
     seeds: list[int], make: Callable[..., Job], against: str
 ) -> None:
@@ -152,7 +153,7 @@ def test_a_trade_off_has_as_many_points_as_there_are(seeds: list[int], against: 
     assert most > 1
 
 
-@seeds(3, 7)
+@seeds(2, 7)
 def test_a_pool_is_compared_as_it_is_assigned(seeds: list[int]) -> None:
     """Several jobs that share their shells: the rows of each group, by its label."""
     for seed in seeds:
@@ -170,7 +171,7 @@ def test_a_pool_is_compared_as_it_is_assigned(seeds: list[int]) -> None:
 
 
 @pytest.mark.parametrize("against", ["boxes", "spread"])
-@seeds(3, 7)
+@seeds(2, 7)
 def test_a_trade_off_of_a_pool_ends_at_its_strategies(seeds: list[int], against: str) -> None:
     """The smallest worst deviation is that of `target`, the fewest boxes or the smallest spread that of the strategy
     which asks for it; each point is better than the one before in one figure and worse in the other."""

@@ -96,7 +96,7 @@ def limited(rng: random.Random, job: Job) -> Job:
     return replace(job, fits={kind: fit(old) for kind, old in job.fits.items()})
 
 
-@seeds(30, 100, 2)
+@seeds(15, 100, 2)
 def test_leftover_sets_are_the_most_there_are(seeds: list[int]) -> None:
     """Of tiny jobs with every rule, for what the best plan leaves over."""
     found = 0
