@@ -6,12 +6,25 @@ from collections.abc import Mapping, Sequence
 from datetime import timedelta
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, Integer, RowMapping, Table, and_, case, cast, func, or_, select
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Integer,
+    RowMapping,
+    Table,
+    and_,
+    case,
+    cast,
+    exists,
+    func,
+    or_,
+    select,
+)
 
 from fitmatch.facts import Fact
 from fitmatch.shelf.answers.engines import TEARDOWN, Assembled, EnginePosition, EngineRecord, Engines, EngineShell
 from fitmatch.shelf.answers.shells import IN_DOUBT, Difference, History, ShelfBox, Shown, Tally
-from fitmatch.shelf.describing import differences
+from fitmatch.shelf.describing import UNTOLD, differences
 from fitmatch.shelf.events import events_where, readings_told, told
 from fitmatch.shelf.finding import may_exist, named, records, shells_with, single
 from fitmatch.shelf.refusals import RefusedError
@@ -25,12 +38,12 @@ from fitmatch.shelf.store.schema import (
     FITTED,
     HOLDS,
     SEALED,
+    SENT_BACK,
     SHELLS,
 )
 
 GROUPS: Final = ("family", "kind", "half", "grade", "step", "wall", "box", "age", "location", "state")
 _WRITES: Final = ("described", "remeasured", "release", "correct")
-_UNTOLD: Final = ("state", "reason", "turn", "trial_fits", "ran_in", "undersize_nm", "step_nm")
 _BAND_NM: Final = 2_540  # walls that are grouped together: 0.0001 in
 
 
@@ -57,7 +70,7 @@ EVERYTHING: Final = Filters()
 
 def show(shelf: Shelf, filters: Filters = EVERYTHING, *, by: Sequence[str] = ()) -> Shown:
     """The shells that agree with the filters or, with `by`, how many are alike in some of `GROUPS`; and boxes that are
-    still sealed, where nothing is asked that only opened ones can tell."""
+    still sealed, or went back so, where nothing is asked that only opened ones can tell."""
     conditions = _conditions(shelf, filters)
     with shelf.reading() as connection:
         sealed = _sealed(connection, filters)
@@ -113,10 +126,12 @@ def _of_size(table: Table, filters: Filters) -> list[ColumnElement[bool]]:
 
 
 def _sealed(connection: Connection, filters: Filters) -> tuple[ShelfBox, ...]:
-    of_shells = (filters.half, filters.grade, filters.state, filters.wall_nm, filters.older_than_days)
-    if filters.single or any(value is not None for value in of_shells):
+    of_shells = (filters.half, filters.grade, filters.wall_nm, filters.older_than_days)
+    if filters.single or filters.state not in (None, SENT_BACK) or any(value is not None for value in of_shells):
         return ()
-    query = select(BOXES).where(BOXES.c.state == SEALED).order_by(BOXES.c.number)
+    query = select(BOXES).where(BOXES.c.state == (filters.state or SEALED)).order_by(BOXES.c.number)
+    if filters.state:  # those of which shells are known are shown by these
+        query = query.where(~exists().where(SHELLS.c.box == BOXES.c.number))
     for name in ("family", "kind", "location"):
         if (value := getattr(filters, name)) is not None:
             query = query.where(BOXES.c[name] == value)
@@ -175,7 +190,7 @@ def _written(connection: Connection, shell: int) -> Mapping[int, tuple[Differenc
     for event in connection.execute(query).mappings():
         old = {name: value for name, value in told(event).get("shell", {}).items() if name in now}
         if event["action"] in _WRITES:
-            found[event["number"]] = tuple(c for c in differences(old, now) if c.what not in _UNTOLD)
+            found[event["number"]] = tuple(c for c in differences(old, now) if c.what not in UNTOLD)
         now |= old
     return found
 

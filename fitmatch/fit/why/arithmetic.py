@@ -181,7 +181,7 @@ class Reasons:
 
 def flags(job: Job, placements: Sequence[Placement], why: Callable[[Position], Fact]) -> Iterator[Flag]:
     """What needs attention although it was filled: outside its limits, accepted, excused by a lock, outside its drawing
-    limits. What is said of one position names rules in registry order."""
+    limits, fitted already and read outside. What is said of one position names rules in registry order."""
     in_rows: dict[object, list[Fact]] = {}
     for apart in (apart for kind in job.kinds for one in row_rules(job, kind) for apart in one.apart(placements)):
         if apart.excused:
@@ -196,6 +196,9 @@ def flags(job: Job, placements: Sequence[Placement], why: Callable[[Position], F
         for fact in sorted(excused, key=lambda fact: _ORDER.index(fact.code)):
             yield Flag(name, "lock-breaks-rule", Fact("excused", {"broken": fact}))
         yield from _drawing(job, p)
+        known = ((job.shelved or {}).get(s.key) for s in (p.upper, p.lower))
+        if any(one.is_not_to_be_run for one in known if one is not None):
+            yield Flag(name, "fitted-not-to-be-run", Fact("fitted-not-to-be-run"))
 
 
 def _drawing(job: Job, p: Placement) -> Iterator[Flag]:
