@@ -11,7 +11,7 @@ from fitmatch.fit.classes.candidates import Kind
 from fitmatch.fit.classes.classes import Bore
 from fitmatch.records.job import Job, Rule
 from fitmatch.records.keys import full_name
-from fitmatch.records.parts import SIDES, Position, Shell, excess_of, shortfall_of
+from fitmatch.records.parts import KEPT_FOR, SIDES, Position, Shell, excess_of, shortfall_of
 from fitmatch.records.placements import Placement
 from fitmatch.records.plans import Flag
 from fitmatch.rules.in_force import broken, in_force, row_rules
@@ -64,7 +64,8 @@ class Reasons:
         return Fact("locked-misfit", {**names, "misses": _misses(pair)})
 
     def _no_half(self, position: Position, side: str) -> Fact:
-        shells = [s for s in self._kind.free_shells() if s.half in (side, "either")]
+        free = (s for s in self._kind.free_shells() if s.half in (side, "either"))
+        shells = [s for s in free if not self._is_kept(position, side, s)]
         demands = self._demands(position, side)
         unmet = [demand for demand, rule in demands if not any(rule.takes(position, side, s) for s in shells)]
         return Fact(
@@ -152,7 +153,10 @@ class Reasons:
         terms = self._kind.terms_of(position)
         found: dict[str, list[str]] = {}
         for s in self._job.shells:
-            if s.kind != self._kind.name or s.half not in (side, "either") or not terms.takes(position, side, s):
+            if s.kind != self._kind.name or s.half not in (side, "either"):
+                continue
+            kept = self._is_kept(position, side, s)
+            if not all(r.takes(position, side, s) for r in terms.rules if not (kept and KEPT_FOR in r.columns)):
                 continue
             if s.hold is not None:
                 found.setdefault("on-hold", []).append(full_name(s.key))
@@ -162,7 +166,14 @@ class Reasons:
                 found.setdefault("locked-in-another-job", []).append(full_name(s.key))
             elif s.key in locked:
                 found.setdefault("locked", []).append(full_name(s.key))
+            elif kept:
+                found.setdefault("kept-for-another-job", []).append(full_name(s.key))
         return found
+
+    def _is_kept(self, position: Position, side: str, shell: Shell) -> bool:
+        """Whether the shelf keeps a half for another job."""
+        rules = (rule for rule in self._kind.terms_of(position).rules if KEPT_FOR in rule.columns)
+        return not all(rule.takes(position, side, shell) for rule in rules)
 
     def _demands(self, position: Position, side: str) -> list[tuple[Fact, Rule]]:
         """What its rules demand of a half here."""

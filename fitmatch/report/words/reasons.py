@@ -17,6 +17,7 @@ _ASIDE: Final = {
     "not-measured": "not yet measured",
     "locked-in-another-job": "locked in another engine",
     "locked": "locked to a position",
+    "kept-for-another-job": "set aside for another job",
 }
 
 
