@@ -239,10 +239,10 @@ def command(
     if as_json or as_csv:
         print_data(answer)
     else:
-        from fitmatch.report.shared.states import DANGER
+        from fitmatch.report.shared.states import DANGER, NOT_TO_BE_RUN
         from fitmatch.report.text.attention import NOT_LOOKED_THROUGH
 
-        print_report(answer, in_red=(DANGER, "IN DOUBT", NOT_LOOKED_THROUGH, "NOT PROVEN"))
+        print_report(answer, in_red=(DANGER, NOT_TO_BE_RUN, "IN DOUBT", NOT_LOOKED_THROUGH, "NOT PROVEN"))
     if stop.requested and _cut_short(plan):
         return INTERRUPTED
     return 1 if plan.needs_attention else 0
