@@ -58,7 +58,7 @@ shelf: refusals
 shelf/answers: frames shells engines worths sets
 shelf/store: schema addresses faults connections migrating opening
 shelf/store/migrations/versions: v0001 v0002
-shelf: events finding gauges
+shelf: events finding gauges built_engines
 shelf/jobs: holders planned supplying with_shells_in
 shelf/questions: describing looking built forming worth
 shelf/actions: taking_in setting_aside fitting handling counting correcting tearing_down archiving

@@ -18,6 +18,10 @@ _REFUSES: Final = re.compile(
     r"|\b(?:refus|declin|reject|forb[ai]d|prohibit|disallow|pending|await|waiting)\w*|\bden(?:y|ied|ies)\b"
 )
 _GRANTS: Final = re.compile(rf"\b(?!permissions?\b)(?:{_GRANTING}|objections?|ok|may)\b")
+_ASKS: Final = re.compile(
+    r"^(?:to |please |must |will |need to )?(?:ask|asks|asking|query)\b"
+    r"|\bcheck(?:ing)? with\b|\b(?:to|must|should|shall|will|please|ll) (?:ask|(?:be )?(?:asked|confirmed|clarified))\b"
+)
 _SAY_NOTHING: Final = _NOES | frozenset(  # by themselves, in whatever order
     (
         *("a", "an", "and", "any", "answer", "answered", "applicable", "as", "ask", "asked", "asking", "available"),
@@ -58,12 +62,14 @@ def says_no(text: str) -> bool:
 
 
 def fault_in_permission(text: str) -> str | None:
-    """Why a text does not quote a permission, and what to do; None if it may: it says no, stands for what is still to
-    be written, or is one of the phrases by which people say that there is none."""
+    """Why a text does not quote a permission, and what to do; None if it may: it says no, asks, stands for what is
+    still to be written, or is one of the phrases by which people say that there is none."""
     words = _WORD.findall(text.casefold())
     said = " ".join(words)
     refused = _REFUSES.search(said) is not None and _GRANTS.search(_REFUSES.sub(" ", said)) is None
-    if says_no(text) or refused or (text and _SAY_NOTHING.issuperset(words)):
+    refused = refused or (said.startswith("asked ") and _GRANTS.search(said) is None)
+    asks = text.rstrip(" .!\"')").endswith(("?", "\uff1f")) or _ASKS.search(said) is not None
+    if says_no(text) or refused or asks or (text and _SAY_NOTHING.issuperset(words)):
         return f"`{_visible(text)}` is no permission; quote the engine maker's written permission"
     return None
 

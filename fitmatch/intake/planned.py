@@ -42,8 +42,9 @@ class Kept(NamedTuple):
 
     @property
     def folders(self) -> tuple[Path, ...]:
-        """The folder, and those of the jobs that share its plan."""
-        return (self.folder, *(self.folder / other for other in (self.plan.beside if self.plan else ())))
+        """The folder, and those of the jobs that share its plan, unless the shelf says whose its shells are."""
+        others = () if self.plan is None or self.plan.is_of_the_shelf else self.plan.beside
+        return (self.folder, *(self.folder / other for other in others))
 
     @property
     def cure(self) -> str:
@@ -62,7 +63,7 @@ def read_planned(kept: Kept, supplies: Sequence[Supply] = ()) -> Planned:
     shelf if there are `supplies`, one for each of the folders. Where several jobs share the plan, with the shells of
     all. Raises InputError with every mistake."""
     findings = kept.findings
-    if kept.plan is not None and kept.plan.beside:
+    if kept.plan is not None and len(kept.folders) > 1:
         return _shared(kept, kept.plan, supplies)
     reader = FolderReader(kept.folder, supply=supplies[0] if supplies else None)
     try:

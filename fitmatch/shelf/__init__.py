@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from fitmatch.shelf.actions.setting_aside import set_aside as set_aside
     from fitmatch.shelf.actions.taking_in import take_in as take_in
     from fitmatch.shelf.actions.tearing_down import teardown as teardown
+    from fitmatch.shelf.built_engines import engine as engine
+    from fitmatch.shelf.built_engines import engines as engines
     from fitmatch.shelf.jobs.planned import read_planned as read_planned
     from fitmatch.shelf.jobs.supplying import read_supplied as read_supplied
     from fitmatch.shelf.jobs.supplying import read_supplied_jobs as read_supplied_jobs
@@ -33,8 +35,6 @@ if TYPE_CHECKING:
     from fitmatch.shelf.questions.forming import Pattern as Pattern
     from fitmatch.shelf.questions.forming import sets as sets
     from fitmatch.shelf.questions.looking import Filters as Filters
-    from fitmatch.shelf.questions.looking import engine as engine
-    from fitmatch.shelf.questions.looking import engines as engines
     from fitmatch.shelf.questions.looking import history as history
     from fitmatch.shelf.questions.looking import show as show
     from fitmatch.shelf.questions.worth import value as value
@@ -51,8 +51,8 @@ _HOME = {
     "Shelf": "fitmatch.shelf.store.connections",
     "correct": "fitmatch.shelf.actions.correcting",
     "count": "fitmatch.shelf.actions.counting",
-    "engine": "fitmatch.shelf.questions.looking",
-    "engines": "fitmatch.shelf.questions.looking",
+    "engine": "fitmatch.shelf.built_engines",
+    "engines": "fitmatch.shelf.built_engines",
     "export": "fitmatch.shelf.actions.archiving",
     "fitted": "fitmatch.shelf.actions.fitting",
     "history": "fitmatch.shelf.questions.looking",

@@ -8,6 +8,7 @@ from made.shelves import BOX, ONE_ROD, SEALED, planned_job, save_plan
 from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 
+from fitmatch.report.shelf.texts import shown_text
 from fitmatch.shelf import (
     Filters,
     HeldError,
@@ -370,10 +371,14 @@ def test_a_box_comes_back(shelf: Shelf, job: Path, by_box: bool) -> None:
 
 
 def test_a_sealed_box_comes_back(shelf: Shelf, tmp_path: Path) -> None:
-    """A sealed box that was sent back by mistake is sealed again; taking it in has nothing before it."""
+    """A sealed box that was sent back is shown among what was, and by mistake is sealed again; taking it in has nothing
+    before it."""
     put(tmp_path / "sealed.csv", SEALED)
     take_in(shelf, read_stock([tmp_path / "sealed.csv"], "in"))
     (sent,) = send_back(shelf, "box-9").events
+    gone = show(shelf, Filters(state="sent-back"))
+    assert [box.name for box in gone.sealed] == ["box-9"] and "1 sealed, sent back" in shown_text(gone, "in")
+    assert show(shelf, Filters(state="free")).sealed == ()
     (back,) = correct(shelf, sent.number).events
     assert (back.from_state, back.to_state, back.corrects) == ("sent-back", "sealed", sent.number)
     assert {box.name for box in show(shelf).sealed} == {"box-8", "box-9"}

@@ -3,16 +3,18 @@
 import json
 import re
 import shlex
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from made.commands import Ran
 from made.intake_jobs import JOB, POSITIONS, put, write_job
-from made.shelves import BOX, ONE_ROD, planned_job
+from made.shelves import BOX, ONE_ROD, Clock, planned_job
 
 from fitmatch import InputError, assign
 from fitmatch.names import fault_in_permission
 from fitmatch.report.data.document import plan_document
+from fitmatch.report.shelf.texts import changed_text
 from fitmatch.report.shelf.words import words
 from fitmatch.shelf import (
     Filters,
@@ -231,6 +233,9 @@ def test_a_worn_shell_does_not_get_its_new_wall_back(shelf: Shelf, tmp_path: Pat
         "0.0613,narrow-2,new,2026-03-01",
         f"{NEW[one.shell]},narrow-2,new,2026-03-02",
     ):
+        if cells.endswith("02"):
+            assert isinstance(shelf.clock, Clock)
+            shelf.clock.at += timedelta(days=1)
         put(path, f"{head}\n{row},{cells}\n")
         take_in(shelf, read_stock([path], "in"), remeasured=[str(one.number)])
     after = next(s for s in show(shelf).shells if s.number == one.number)
@@ -310,6 +315,8 @@ def test_a_time_tells_more_than_a_day(shelf: Shelf, tmp_path: Path) -> None:
     one = next(s for s in show(shelf, Filters(state="used")).shells if s.half == "upper")
     put(job / "shells" / "box-1.csv", f"shell,kind,half,family\n{one.shell},rod,upper,narrow-2\n")
     put(job / "job.toml", JOB + '[sources]\nreadings = "readings.csv"\n')
+    assert isinstance(shelf.clock, Clock)
+    shelf.clock.at += timedelta(hours=14, minutes=30)
     for time, is_taken in (("08:00:00Z", False), ("23:00:00", False), ("23:00:00Z", True)):
         row = f"box-1/{one.shell},wall,,,{NEW[one.shell]},2026-03-01T{time}"
         put(job / "readings.csv", f"item,feature,station,angle,reading,time\n{row}\n")
@@ -437,6 +444,65 @@ def test_several_jobs_leave_what_is_fitted(
     assert shells_of(capsys, "fitted", half_built) == built
 
 
+# --- what a correction brings back ---
+
+
+@pytest.mark.parametrize("built", [False, True])
+def test_a_correction_that_brings_a_hold_back_is_told(shelf: Shelf, tmp_path: Path, built: bool) -> None:
+    """Correcting a release puts the hold back: of a shell that somebody relies on that is told as `take-in` tells it,
+    and the event says what was written. A hold is lifted by correcting only with a note that says why."""
+    job = planned_job(tmp_path / "k", ONE_ROD)
+    take_in(shelf, read_stock([job]))
+    set_aside(shelf, read_planned(job))
+    if built:
+        fitted(shelf, read_planned(job))
+    (shell, *_) = (s for s in show(shelf).shells if s.state in ("set-aside", "fitted"))
+    take_in(shelf, read_stock([described(tmp_path, shell.shell, "hold", "crack")], "in"))
+    held = history(shelf, str(shell.number)).events[-1].number
+    with pytest.raises(RefusedError) as refused:
+        correct(shelf, held, note=" ")
+    assert codes(refused) == ["lifts-hold"] and "crack" in words(refused.value.reasons[0])
+    release(shelf, str(shell.number), "no crack under the glass")
+    number = history(shelf, str(shell.number)).events[-1].number
+    back = correct(shelf, number)
+    assert [f.code for f in back.attention] == ["fitted-on-hold" if built else "void-on-hold"]
+    assert "hold: empty > crack" in " ".join(changed_text(back, "in").split())
+    again = correct(shelf, back.events[0].number, note="the other shell was meant")
+    assert again.attention == () and "hold: crack > empty" in " ".join(changed_text(again, "in").split())
+
+
+@pytest.mark.parametrize("reason", ["no", "None", "-"])
+def test_no_is_no_reason(shelf: Shelf, tmp_path: Path, reason: str) -> None:
+    """A hold is not lifted by a word that says nothing."""
+    take_in(shelf, read_stock([described(tmp_path, "01", "hold", "crack")], "in"))
+    with pytest.raises(RefusedError) as refused:
+        release(shelf, "1", reason)
+    assert codes(refused) == ["no-reason"] and show(shelf).shells[0].hold == "crack"
+
+
+@pytest.mark.parametrize("day", ["2026-03-02", "2026-03-02T10:00:00+00:00"])
+def test_a_day_to_come_tells_nothing_of_a_teardown(shelf: Shelf, tmp_path: Path, day: str) -> None:
+    """A reading of tomorrow does not come after the teardown of today: if it is the one from before, it is refused; if
+    it is another, it may be from where it is tomorrow already."""
+    taken_down(shelf, tmp_path, "0.0616")
+    shell = next(s for s in show(shelf).shells if s.state == "used")
+    head, *rows = BOX.splitlines()
+    for wall, refuses in (("", True), ("0.06155", False)):
+        (row,) = (row for row in rows if row.startswith(shell.shell))
+        cells = row.split(",")
+        cells[3] = wall or cells[3]
+        put(tmp_path / "box-1.csv", f"{head},measured_on\n{','.join(cells)},{day[:10]}\n")
+        stock = read_stock([tmp_path / "box-1.csv"], "in")
+        if len(day) > 10:
+            stock = stock._replace(shells=tuple(s._replace(at=day, measured_on="") for s in stock.shells))
+        if refuses:
+            with pytest.raises(RefusedError) as refused:
+                take_in(shelf, stock, remeasured=[str(shell.number)])
+            assert codes(refused) == ["older-than-teardown"]
+        else:
+            assert len(take_in(shelf, stock, remeasured=[str(shell.number)]).remeasured) == 1
+
+
 # --- numbers that nothing has ---
 
 
@@ -478,10 +544,12 @@ def test_an_engine_is_taken_down_once(tmp_path: Path, capsys: pytest.CaptureFixt
     [
         *("TEXT", "?", "n/a", "N/A", "pending", "refused", "not given", "...", "no permission from the maker", "yes"),
         *("permission pending", "maker refused by letter of 2 March", "No, not allowed", "waiting for the answer"),
+        *("approved?", "0.0030 in allowed? ", "ask Bob", "to ask: is 0.0030 in allowed", "asked on 2 March"),
+        *("must check with the maker", "to be confirmed by letter", "we'll ask if it is permitted"),
     ],
 )
 def test_no_permission(text: str) -> None:
-    """What says no, or stands for what nobody has written yet, is no permission."""
+    """What says no, asks, or stands for what nobody has written yet, is no permission."""
     assert "quote the engine maker's written permission" in (fault_in_permission(text) or "")
 
 
@@ -490,6 +558,7 @@ def test_no_permission(text: str) -> None:
     [
         *("letter of 2 March: 0.0030 in allowed", "no objection to 0.0030 in, letter 4", "bulletin 17", "p. 3: 0.01"),
         *("2 March: up to 0.0030 in permitted, more is not permitted", "Brief vom 2. Maerz: 0,08 mm"),
+        *("asked on 2 March, 0.0030 in allowed by letter of 5 March", "reply to our question of 2 March: 0.0030 in"),
     ],
 )
 def test_a_permission(text: str) -> None:

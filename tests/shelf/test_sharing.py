@@ -1,7 +1,10 @@
 """Several jobs that take shells from one shelf in one solve: each shell once, and only where it may go."""
 
 import json
+import re
+import shlex
 from pathlib import Path
+from shutil import rmtree
 
 import pytest
 from made.commands import Ran
@@ -103,7 +106,8 @@ def test_what_is_set_aside_goes_nowhere_else(stocked: Shelf, tmp_path: Path) -> 
     assert numbers(plan) == [set(), mine] and plan.proven
     assert [u.position.job for u in plan.unfilled] == ["second"]
     VALIDATOR.validate(json.loads(plan_document(plan, "in")))
-    assert KEPT_FOR in plan_text(plan, "in", full=True)
+    text = " ".join(plan_text(plan, "in", full=True).split())
+    assert KEPT_FOR in text and "set aside for another job" in text and "narrow-2 together" not in text
     set_aside(stocked, read_planned(first))
     assert {s.number for s in show(stocked, Filters(state="set-aside")).shells if s.job == "first"} == mine
 
@@ -250,3 +254,95 @@ def test_readings_with_the_shells_in(
         assert Ran(capsys, "shelf", "fitted", folder).status in (0, 1)
         assert Ran(capsys, "sheet", folder).status == 0
     assert [p.assembled_nm for n in (1, 2) for p in engine_of(stocked, n).positions] == [58_420, 58_420]
+
+
+# --- whose a shell is, the shelf says, whatever plan another job has ---
+
+
+@pytest.fixture
+def two(stocked: Shelf, tmp_path: Path, capsys: pytest.CaptureFixture[str], two_in: str) -> tuple[Path, Path]:
+    """Two engines planned together; the first is fitted, the shells of the second are set aside."""
+    built, other = engine(tmp_path / "built"), engine(tmp_path / "other")
+    assert Ran(capsys, "assign", built, other, "--from-shelf", "--save").status == 0
+    for args in (("set-aside", built), ("fitted", built), ("set-aside", other)):
+        assert Ran(capsys, "shelf", *args).status == 0
+    return built, other
+
+
+@pytest.fixture
+def two_in(monkeypatch: pytest.MonkeyPatch, address: str) -> str:
+    monkeypatch.setenv("FITMATCH_DB", address)
+    return address
+
+
+def typed(capsys: pytest.CaptureFixture[str], told: str) -> list[int]:
+    """The exit statuses of the commands that a text has between its marks, each typed as a shell takes it."""
+    commands = [shlex.split(one) for one in re.findall(r"`fitmatch ([^`]+)`", " ".join(told.split()))]
+    return [Ran(capsys, *command).status for command in commands]
+
+
+def dropped(stocked: Shelf, capsys: pytest.CaptureFixture[str], job: str) -> Ran:
+    """What is said where a shell that is set aside for a job is scrapped."""
+    number = next(s.number for s in show(stocked, Filters(state="set-aside")).shells if s.job == job)
+    return Ran(capsys, "shelf", "scrap", number, "dropped")
+
+
+def test_one_of_two_is_planned_anew(stocked: Shelf, two: tuple[Path, Path], capsys: pytest.CaptureFixture[str]) -> None:
+    """Once a shell of the second engine is dropped the commands that are printed run as they are printed, for it alone:
+    what is in the first engine stays there, its sheet is not VOID, and what is read in it can be recorded."""
+    built, other = two
+    ran = dropped(stocked, capsys, "other")
+    assert ran.status == 1 and typed(capsys, ran.out) == [0, 0]
+    assert [s.job for s in show(stocked, Filters(state="set-aside")).shells] == ["other"] * 2
+    assert [s.job for s in show(stocked, Filters(state="fitted")).shells] == ["built"] * 2
+    for folder in two:
+        ran = Ran(capsys, "sheet", folder)
+        assert ran.status == 0 and "VOID" not in ran.err
+    put(built / "assembled.csv", "position,clearance,method\nR1,0.0029,gauge\n")
+    assert "NOT TO BE RUN" in Ran(capsys, "assembled", built).out
+    assert Ran(capsys, "shelf", "fitted", built).status == 1
+    assert [p.position for p in engine_of(stocked, 1).not_to_be_run] == ["R1"]
+    assert Ran(capsys, "shelf", "fitted", other).status == 0
+
+
+def test_what_is_fitted_stays_out_of_it(two: tuple[Path, Path], capsys: pytest.CaptureFixture[str]) -> None:
+    """Where the inputs of one engine have changed nobody is told to put the shells of a built one on hold, and the
+    command that is printed is for the one engine alone."""
+    built, other = two
+    put(other / "positions.csv", ONE_ROD.replace("1.9421", "1.94211"))
+    for ran in (Ran(capsys, "shelf", "set-aside", other), Ran(capsys, "sheet", other)):
+        text = " ".join(ran.err.split())
+        assert ran.status in (1, 2) and "hold" not in text and str(built) not in text
+    text = (other / "sheet.html").read_text(encoding="utf-8")
+    assert "first put its shells on hold" not in text
+    assert typed(capsys, Ran(capsys, "shelf", "set-aside", other).err) == [0, 0]
+
+
+@pytest.mark.parametrize("gone", ["teardown", "put-back", "removed"])
+def test_an_engine_that_is_no_more_shares_nothing(
+    stocked: Shelf, two: tuple[Path, Path], capsys: pytest.CaptureFixture[str], tmp_path: Path, gone: str
+) -> None:
+    """A job whose engine was taken down or put back, or whose folder is gone, has no part in what the other needs."""
+    built, other = two
+    put(tmp_path / "worn.csv", "position,upper,lower\nR1,0.0617,0.0617\n")
+    if gone == "teardown":
+        assert Ran(capsys, "shelf", "teardown", 1, tmp_path / "worn.csv", "--unit", "in").status in (0, 1)
+    else:
+        assert Ran(capsys, "shelf", "put-back", built, "R1").status == 0
+    if gone == "removed":
+        rmtree(built)
+    ran = dropped(stocked, capsys, "other")
+    assert ran.status == 1 and "built" not in ran.out and typed(capsys, ran.out) == [0, 0]
+    assert Ran(capsys, "sheet", other).status == 0 and Ran(capsys, "shelf", "fitted", other).status == 0
+
+
+def test_a_plan_from_files_is_still_shared(
+    stocked: Shelf, two_in: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Of a plan from shell files, taken in or not, the command that is printed is for both jobs, and runs."""
+    one, two = engine(tmp_path / "one", shells=BOX), engine(tmp_path / "two", shells=BOX)
+    assert Ran(capsys, "assign", one, two, "--save").status == 0
+    assert Ran(capsys, "shelf", "set-aside", one).status == 0
+    assert Ran(capsys, "assign", one, "--save").status == 2
+    ran = dropped(stocked, capsys, "one")
+    assert f"fitmatch assign {one} {two} --save" in " ".join(ran.out.split())

@@ -253,7 +253,8 @@ def test_a_shared_plan_that_changed(
     stocked: Shelf, sheet: Sheet, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Once a shell of one engine is scrapped that engine's plan is contradicted, with exit 2, and the other's sheet is
-    what it was; once a file of either has changed the sheets of both are VOID."""
+    what it was, also once a file of the first has changed or it has another plan; its own sheet is VOID then, with the
+    command for it alone."""
     both = shared(tmp_path, capsys)
     assert sheet(both[0]).status == 0
     before = html(both[0])
@@ -263,8 +264,11 @@ def test_a_shared_plan_that_changed(
     ran = sheet(both[1])
     assert ran.status == 2 and "nor on the shelf for this job" in ran.err
     put(both[1] / "positions.csv", ONE_ROD.replace("1.9421", "1.94211"))
-    assert sheet(both[0]).status == 1 and "the inputs of second have changed" in page(both[0]).text
-    assert f"fitmatch assign {both[0]} {both[1]} --from-shelf --save" in page(both[0]).text
+    assert sheet(both[0]).status == 0 and html(both[0]) == before
+    assert Ran(capsys, "assign", both[1], "--from-shelf", "--save").status == 0
+    assert sheet(both[0]).status == sheet(both[1]).status == 0 and html(both[0]) == before
+    put(both[1] / "positions.csv", ONE_ROD)
+    assert sheet(both[1]).status == 1 and f"fitmatch assign {both[1]} --from-shelf --save" in page(both[1]).text
 
 
 def test_what_makes_no_sense_is_refused(stocked: Shelf, sheet: Sheet, tmp_path: Path, address: str) -> None:

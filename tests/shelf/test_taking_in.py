@@ -1,17 +1,20 @@
 """What is taken onto the shelf, and that doing it again is safe."""
 
 import json
+from datetime import datetime
 from pathlib import Path
 
 import pytest
 from made.commands import Ran
 from made.intake_jobs import put, write_job
 from made.shelves import BOX
+from openpyxl import Workbook
 
 from fitmatch.problems import InputError
 from fitmatch.report.shelf.data import taken_document
 from fitmatch.report.shelf.texts import taken_text
-from fitmatch.shelf import Filters, RefusedError, Shelf, history, open_shelf, read_stock, show, take_in, value
+from fitmatch.report.shelf.words import words
+from fitmatch.shelf import Filters, RefusedError, Shelf, count, history, open_shelf, read_stock, show, take_in, value
 from fitmatch.shelf.jobs.supplying import offered
 
 
@@ -93,7 +96,7 @@ def test_measured_again_with_the_same_wall(shelf: Shelf, tmp_path: Path) -> None
     again = BOX.replace("location\n", "location,gauge,measured_on\n").replace("drawer 1\n", "drawer 1,mic,2026-02-27\n")
     taken = take_in(shelf, read_stock(files(tmp_path, again), "in"), remeasured=["1", "2"])
     assert ([s.number for s in taken.remeasured], taken.same, taken.unchanged) == ([1, 2], 2, 4)
-    assert "2 measured again, 2 the same" in taken_text(taken, "in")
+    assert "2 measured again, 2 with the wall that they had" in taken_text(taken, "in")
     assert [e.action for e in history(shelf, "1").events] == ["take-in", "remeasured"]
     found = offered(shelf, "narrow-2")
     assert [(s.day, s.day_known, s.readings[0].gauge) for s in found[:3]] == [
@@ -282,3 +285,42 @@ def test_singles_are_free_shells_without_a_free_partner(shelf: Shelf, tmp_path: 
     text += "4,rod,either,0.0618,c\n5,main,lower,0.0618,a\n6,rod,either,0.0618,d\n"
     take_in(shelf, read_stock(files(tmp_path, text), "in"))
     assert [s.shell for s in show(shelf, Filters(single=True)).shells] == ["1", "2", "5", "6"]
+
+
+@pytest.mark.parametrize("column", ["opened", "measured_on"])
+def test_dates_of_a_spreadsheet(shelf: Shelf, tmp_path: Path, column: str) -> None:
+    """In the columns in which a date is meant a cell may be a date; one with a time of day, and a date in another
+    column, are refused as before."""
+    head, *rows = (line.split(",") for line in BOX.splitlines())
+    day = datetime(2026, 2, 3)
+
+    def workbook(name: str, own: object, grade: object = "A") -> Path:
+        book = Workbook()
+        sheet = book.active
+        assert sheet is not None
+        for row in ([*head, column, "grade"], *([*cells, own, grade] for cells in rows)):
+            sheet.append(row)
+        book.save(tmp_path / name)
+        return tmp_path / name
+
+    stock = read_stock([workbook("box-1.xlsx", day)], "in")
+    assert {s.measured_on for s in stock.shells} == {"2026-02-03" if column == "measured_on" else ""}
+    assert {b.bought.opened for b in stock.boxes} == {"2026-02-03" if column == "opened" else ""}
+    assert take_in(shelf, stock).new == 6
+    for own, grade in ((day.replace(hour=9), "A"), (day, day)):
+        with pytest.raises(InputError) as refused:
+            read_stock([workbook("box-2.xlsx", own, grade)], "in")
+        assert {(p.code, p.column) for p in refused.value.problems} == {
+            ("date-cell", column if grade == "A" else "grade")
+        }
+
+
+def test_a_missing_shell_that_is_measured_is_told(shelf: Shelf, tmp_path: Path) -> None:
+    """Who measures a shell that is missing by the records has it in hand: that is said, with the command that finds it
+    again."""
+    take_in(shelf, read_stock(files(tmp_path), "in"))
+    count(shelf, [str(n) for n in range(2, 7)])
+    other = BOX.replace("01,rod,upper,0.0618", "01,rod,upper,0.0620")
+    taken = take_in(shelf, read_stock(files(tmp_path, other), "in"), remeasured=["1"])
+    assert [fact.code for fact in taken.attention] == ["measured-missing"]
+    assert '`fitmatch shelf count FILE --location "drawer 1"`' in words(taken.attention[0])

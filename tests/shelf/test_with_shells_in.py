@@ -292,3 +292,48 @@ def test_exported_and_imported(shelf: Shelf, job: Path, tmp_path: Path) -> None:
     path.write_text("".join(",".join(c for i, c in enumerate(row) if i != at) + "\n" for row in rows), encoding="utf-8")
     import_(older := open_shelf(tmp_path / "older.db", clock=Clock()), tmp_path / "out")
     assert [p.assembled_nm for p in engine(older, 1).positions] == [None, None]
+
+
+def test_the_lists_of_engines_tell_by_their_status(job: Path, run: Run, shelf: Shelf) -> None:
+    """`engines` and `engine` exit with 1 while a position that stands is outside its limits, permitted or not, and show
+    the words by which it was; once it is taken apart `engines` exits with 0."""
+    run("shelf", "fitted", job)
+    looks = ("shelf", "engines"), ("shelf", "engine", 1)
+    assert [run(*look).status for look in looks] == [0, 0]
+    put(job / "assembled.csv", f"{HEAD}R1,0.0033,gauge,,\n")
+    run("shelf", "fitted", job)
+    assert [(ran.status, "NOT TO BE RUN" in ran.out) for ran in (run(*look) for look in looks)] == [(1, True)] * 2
+    assert run("shelf", "fitted", job, "--permission", f"R1={LETTER}").status == 1
+    for look in looks:
+        ran = run(*look)
+        assert ran.status == 1 and "OUT OF LIMITS" in ran.out and LETTER in ran.out and "NOT TO BE RUN" not in ran.out
+    put_back(shelf, "pump", ["R1"])
+    assert run("shelf", "engines").status == 0
+
+
+def test_what_is_fitted_and_outside_is_not_to_be_fitted(
+    shelf: Shelf, run: Run, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Planned again from the shelf, what is fitted is said to be fitted and not locked, and is not to be laid out; a
+    position of it that was read outside its limits is named, with exit status 1, and no shell of its kind is to be
+    fitted until that is found out. In the document it is a flag."""
+    job = write_job(tmp_path / "saw", JOB + 'family = ["narrow-2"]\n', POSITIONS, None)
+    take_in(shelf, read_stock([write_job(tmp_path / "stock", JOB, POSITIONS, BOX)]))
+    plan = ("assign", job, "--from-shelf", "--save")
+    assert run(*plan).status == 0
+    set_aside(shelf, read_planned(job))
+    fitted(shelf, read_planned(job), ["R1"])
+    ran = run(*plan)
+    assert ran.status == 0 and "fitted" in ran.out and "locked" not in ran.out
+    assert "Lay out the shells as shown, but for what is fitted already" in " ".join(ran.out.split())
+    put(job / "assembled.csv", f"{HEAD}R1,0.0033,gauge,,\n")
+    run("shelf", "fitted", job, "R1")
+    ran = run(*plan)
+    text = " ".join(ran.out.split())
+    assert ran.status == 1 and "R1: NOT TO BE RUN" in text and "take R1 apart" in text and "Lay out" not in text
+    flags = json.loads(run(*plan, "--json").out)["flags"]
+    assert [(flag["code"], flag["position"]) for flag in flags] == [("fitted-not-to-be-run", "R1")]
+    put(job / "assembled.csv", f"{HEAD}R1,0.0023,gauge,,\n")
+    assert run("shelf", "fitted", job).status == 0
+    ran = run(*plan)
+    assert ran.status == 0 and "All that is shown is fitted already" in " ".join(ran.out.split())

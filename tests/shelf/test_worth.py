@@ -118,3 +118,19 @@ def test_nothing_is_worth_nothing(shelf: Shelf) -> None:
     """An empty shelf has no rows."""
     assert value(shelf) == ((), (), ())
     assert value(shelf).to_frame().empty
+
+
+def test_sealed_boxes_are_rows_of_their_own(address: str, tmp_path: Path) -> None:
+    """A sealed box is never counted among opened ones of unknown age: both have a row, the sealed ones last."""
+    shelf = open_shelf(address, clock=lambda: datetime(2026, 7, 1, tzinfo=UTC))
+    taken(shelf, tmp_path, "undated", "", "12", family="a")
+    (tmp_path / "sealed.csv").write_text("part,family,price\nX,a,80\n")
+    take_in(shelf, read_stock([tmp_path / "sealed.csv"], "in"))
+    for opened in ("", "2026-06-30"):
+        if opened:
+            taken(shelf, tmp_path, "dated", opened, "30", family="a")
+        *rest, undated, sealed = value(shelf).tied_up
+        assert [(t.older_than_days, t.shells, t.sealed) for t in rest] == [(0, 3, 0)] * bool(opened)
+        assert undated[:6] == ("a", None, 3, 3, 0, 12_000) and sealed[:6] == ("a", None, 0, 0, 1, 80_000)
+        rows = [line.split() for line in worth_text(value(shelf), "in").splitlines()]
+        assert ["a", "not", "known", "3", "3", "0", "12.00"] in rows and ["a", "sealed", "0", "0", "1", "80.00"] in rows

@@ -240,9 +240,9 @@ def command(
         print_data(answer)
     else:
         from fitmatch.report.screen.attention import NOT_LOOKED_THROUGH
-        from fitmatch.report.shared.states import DANGER
+        from fitmatch.report.shared.states import DANGER, NOT_TO_BE_RUN
 
-        print_report(answer, in_red=(DANGER, "IN DOUBT", NOT_LOOKED_THROUGH, "NOT PROVEN"))
+        print_report(answer, in_red=(DANGER, NOT_TO_BE_RUN, "IN DOUBT", NOT_LOOKED_THROUGH, "NOT PROVEN"))
     if stop.requested and _cut_short(plan):
         return INTERRUPTED
     return 1 if plan.needs_attention else 0

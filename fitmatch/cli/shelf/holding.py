@@ -128,7 +128,7 @@ def teardown(
     from fitmatch.report.shelf.torn_down import torn_down_document, torn_down_rows, torn_down_text
     from fitmatch.shelf.actions.tearing_down import NOTHING
     from fitmatch.shelf.actions.tearing_down import teardown as action
-    from fitmatch.shelf.questions.looking import standing
+    from fitmatch.shelf.built_engines import standing
 
     if never_run and file is not None:
         raise click.UsageError("--never-run takes no FILE: what has not run has not worn")

@@ -142,7 +142,8 @@ def history(asked: Asked, shell: str) -> int:
 def engines(asked: Asked) -> int:
     """List the engines that were built from the shelf.
 
-    With --csv there is a row for each position. The exit status is 1 while a shell in one of them is on hold.
+    With --csv there is a row for each position. The exit status is 1 while a shell in one of them is on hold, or a
+    position that stands is outside its limits, be that permitted or not.
 
     \b
     Example:
@@ -151,11 +152,11 @@ def engines(asked: Asked) -> int:
     from fitmatch.report.shared.states import NOT_TO_BE_RUN
     from fitmatch.report.shelf.data import engine_rows, engines_document
     from fitmatch.report.shelf.texts import ON_HOLD, OUT_OF_LIMITS, engines_text
-    from fitmatch.shelf.questions.looking import engines as action
+    from fitmatch.shelf.built_engines import engines as action
 
     found = action(asked.shelf(make=False))
     asked.answer(found, engines_text, engines_document, engine_rows, in_red=(OUT_OF_LIMITS, NOT_TO_BE_RUN, ON_HOLD))
-    return 1 if any(one.on_hold for one in found.engines) else 0
+    return 1 if any(one.is_out for one in found.engines) else 0
 
 
 @shelf_command("engine", lists=True)
@@ -165,7 +166,8 @@ def engine(asked: Asked, number: int) -> int:
 
     It has each position with its shells and its clearance, and what was read with them in. One that was fitted outside
     its limits says OUT OF LIMITS for ever, with the permission that was quoted; one that was read outside them without
-    a permission is NOT TO BE RUN. The exit status is 1 while a shell in it is on hold.
+    a permission is NOT TO BE RUN. The exit status is 1 while a shell in it is on hold, a position that stands is
+    outside its limits, permitted or not, or anything else in it needs attention.
 
     \b
     Example:
@@ -175,14 +177,14 @@ def engine(asked: Asked, number: int) -> int:
     from fitmatch.report.shelf.data import engine_document, engine_rows
     from fitmatch.report.shelf.texts import ON_HOLD, OUT_OF_LIMITS, engine_text
     from fitmatch.shelf.answers.engines import Engines
-    from fitmatch.shelf.questions.looking import engine as action
+    from fitmatch.shelf.built_engines import engine as action
 
     def rows(found: "EngineRecord", unit: str) -> str:
         return engine_rows(Engines((found,)), unit)
 
     found = action(asked.shelf(make=False), number)
     asked.answer(found, engine_text, engine_document, rows, in_red=(OUT_OF_LIMITS, NOT_TO_BE_RUN, ON_HOLD))
-    return 1 if found.on_hold else 0
+    return 1 if found.needs_attention or found.is_out else 0
 
 
 @shelf_command("value", lists=True)

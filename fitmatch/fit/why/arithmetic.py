@@ -13,7 +13,7 @@ from fitmatch.records.answers.placements import Placement
 from fitmatch.records.answers.plans import Flag
 from fitmatch.records.job import Job, Rule
 from fitmatch.records.keys import full_name
-from fitmatch.records.parts import SIDES, Position, Shell, excess_of, shortfall_of
+from fitmatch.records.parts import KEPT_FOR, SIDES, Position, Shell, excess_of, shortfall_of
 from fitmatch.rules.in_force import broken, in_force, row_rules
 from fitmatch.rules.positions.drawing import bore_refused
 from fitmatch.rules.positions.guard import guard_of
@@ -64,7 +64,8 @@ class Reasons:
         return Fact("locked-misfit", {**names, "misses": _misses(pair)})
 
     def _no_half(self, position: Position, side: str) -> Fact:
-        shells = [s for s in self._kind.free_shells() if s.half in (side, "either")]
+        free = (s for s in self._kind.free_shells() if s.half in (side, "either"))
+        shells = [s for s in free if not self._is_kept(position, side, s)]
         demands = self._demands(position, side)
         unmet = [demand for demand, rule in demands if not any(rule.takes(position, side, s) for s in shells)]
         return Fact(
@@ -152,7 +153,10 @@ class Reasons:
         terms = self._kind.terms_of(position)
         found: dict[str, list[str]] = {}
         for s in self._job.shells:
-            if s.kind != self._kind.name or s.half not in (side, "either") or not terms.takes(position, side, s):
+            if s.kind != self._kind.name or s.half not in (side, "either"):
+                continue
+            kept = self._is_kept(position, side, s)
+            if not all(r.takes(position, side, s) for r in terms.rules if not (kept and KEPT_FOR in r.columns)):
                 continue
             if s.hold is not None:
                 found.setdefault("on-hold", []).append(full_name(s.key))
@@ -162,7 +166,14 @@ class Reasons:
                 found.setdefault("locked-in-another-job", []).append(full_name(s.key))
             elif s.key in locked:
                 found.setdefault("locked", []).append(full_name(s.key))
+            elif kept:
+                found.setdefault("kept-for-another-job", []).append(full_name(s.key))
         return found
+
+    def _is_kept(self, position: Position, side: str, shell: Shell) -> bool:
+        """Whether the shelf keeps a half for another job."""
+        rules = (rule for rule in self._kind.terms_of(position).rules if KEPT_FOR in rule.columns)
+        return not all(rule.takes(position, side, shell) for rule in rules)
 
     def _demands(self, position: Position, side: str) -> list[tuple[Fact, Rule]]:
         """What its rules demand of a half here."""
@@ -181,7 +192,7 @@ class Reasons:
 
 def flags(job: Job, placements: Sequence[Placement], why: Callable[[Position], Fact]) -> Iterator[Flag]:
     """What needs attention although it was filled: outside its limits, accepted, excused by a lock, outside its drawing
-    limits. What is said of one position names rules in registry order."""
+    limits, fitted already and read outside. What is said of one position names rules in registry order."""
     in_rows: dict[object, list[Fact]] = {}
     for apart in (apart for kind in job.kinds for one in row_rules(job, kind) for apart in one.apart(placements)):
         if apart.excused:
@@ -196,6 +207,9 @@ def flags(job: Job, placements: Sequence[Placement], why: Callable[[Position], F
         for fact in sorted(excused, key=lambda fact: _ORDER.index(fact.code)):
             yield Flag(name, "lock-breaks-rule", Fact("excused", {"broken": fact}))
         yield from _drawing(job, p)
+        known = ((job.shelved or {}).get(s.key) for s in (p.upper, p.lower))
+        if any(one.is_not_to_be_run for one in known if one is not None):
+            yield Flag(name, "fitted-not-to-be-run", Fact("fitted-not-to-be-run"))
 
 
 def _drawing(job: Job, p: Placement) -> Iterator[Flag]:

@@ -64,6 +64,12 @@ class SavedPlan(NamedTuple):
 
         return self.digest == digest_with(files, self.readings)
 
+    @property
+    def is_of_the_shelf(self) -> bool:
+        """Whether all of its shells are on the shelf. That says whose they are, and gives none to two jobs, whatever
+        plan another job has."""
+        return self.readings is not None and self.numbers.keys() == self.shells.keys()
+
     def says(self, position: str, column: str) -> str | None:
         """What it has at a position in one of `PLANNED`: BOX/NAME, None if it has no shell there, or the row of the
         housing."""

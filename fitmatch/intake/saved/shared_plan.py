@@ -1,6 +1,7 @@
 """A saved plan that several jobs share: whether all of them still have it, and the command that makes a new one.
 
-Each folder has the whole plan. Where one of them has another one since, a shell may stand in two engines.
+Each folder has the whole plan. Where one of them has another one since, a shell may stand in two engines; but not where
+the shelf has the shells, which gives each to one job only.
 """
 
 from collections.abc import Iterator, Sequence
@@ -26,13 +27,16 @@ class Sharer(NamedTuple):
 
 
 def sharers(folder: Path, plan: SavedPlan) -> tuple[Sharer, ...]:
-    """The other jobs of the plan of a folder, each with the plan that it has now."""
+    """The other jobs of the plan of a folder, each with the plan that it has now, but for those whose shells are all on
+    the shelf."""
     names = plan.others if len(plan.others) == len(plan.beside) else tuple(Path(other).name for other in plan.beside)
     found = []
     for name, other in zip(names, plan.beside, strict=True):
         path = (folder.resolve() / other).resolve()
         is_there = path.is_dir()
-        found.append(Sharer(name, path, read_saved_plan(path, Findings()) if is_there else None, is_there))
+        now = read_saved_plan(path, Findings()) if is_there else None
+        if now is None or not now.is_of_the_shelf:
+            found.append(Sharer(name, path, now, is_there))
     return tuple(found)
 
 
@@ -44,7 +48,7 @@ def no_longer_shared(folder: Path, plan: SavedPlan | None) -> tuple[str, ...]:
 def _faults(folder: Path, plan: SavedPlan) -> Iterator[str]:
     if not plan.job:
         yield f"{FILE} is shared with {listed(plan.others)} and knows no job of this name: was the folder renamed?"
-    for other in sharers(folder, plan):
+    for other in () if plan.is_of_the_shelf else sharers(folder, plan):
         if not other.is_there:
             yield f"{other.name}, which shares this plan, is not in {other.folder} any more"
         elif other.plan is None:
@@ -54,11 +58,15 @@ def _faults(folder: Path, plan: SavedPlan) -> Iterator[str]:
 
 
 def to_assign(folder: Path, plan: SavedPlan | None, db: str | None = None) -> str:
-    """The command that makes a new plan in place of the one in a folder, as it is to be typed here: for all the jobs
-    that share it and are there. `db`: the shelf, if it was named."""
-    others = () if plan is None else ((folder.resolve() / other).resolve() for other in plan.beside)
-    jobs = [as_argument(str(folder)), *(seen_from_here(other) for other in others if other.is_dir())]
+    """The command that makes a new plan in place of the one in a folder, as it is to be typed here. `db`: the shelf, if
+    it was named."""
+    jobs = [as_argument(str(folder)), *map(seen_from_here, planned_with(folder, plan))]
     return assign_command(jobs, from_shelf=plan is not None and plan.readings is not None, db=db)
+
+
+def planned_with(folder: Path, plan: SavedPlan | None) -> tuple[Path, ...]:
+    """The folders of the jobs that a new plan has to be made for as well: those that share this one and are there."""
+    return () if plan is None else tuple(other.folder for other in sharers(folder, plan) if other.is_there)
 
 
 def assign_command(jobs: Sequence[str], *, from_shelf: bool, db: str | None = None) -> str:
@@ -81,6 +89,7 @@ def apart(folder: Path, plan: SavedPlan) -> tuple[str, ...]:
 def cure(folder: Path, plan: SavedPlan, db: str | None = None) -> str:
     """What to do about a plan that is not to be used any more."""
     text = f"{to_assign(folder, plan, db)} makes a new plan"
-    if plan.job is None:
+    if plan.job is None or plan.is_of_the_shelf:
         return text
-    return f"{text}; where an engine is built already, first put its shells on hold, and leave it out of the command"
+    built = "where an engine is built already, first put its shells on hold, and leave it out of the command"
+    return f"{text}; {built}, with --force"

@@ -14,6 +14,7 @@ Row = tuple[int, list[str]]
 # A cell that starts with this mark could not be read; what follows is the code of the problem. No text file and no
 # workbook can contain the mark itself.
 UNREAD: Final = "\0"
+DATES: Final = frozenset(("opened", "measured_on"))  # columns in which a date is meant, so that a cell may hold one
 
 
 @dataclass(slots=True)

@@ -3,13 +3,13 @@
 import re
 import warnings
 from collections.abc import Iterable, Iterator
-from datetime import date, time, timedelta
+from datetime import date, datetime, time, timedelta
 from io import BytesIO
 from typing import TYPE_CHECKING, Any, Final
 from zipfile import ZipFile
 
 from fitmatch.intake.common.findings import Findings, Paper
-from fitmatch.intake.tables.table import UNREAD, Row, Table
+from fitmatch.intake.tables.table import DATES, UNREAD, Row, Table
 from fitmatch.wording import listed, shorten
 
 if TYPE_CHECKING:
@@ -33,6 +33,7 @@ _CHUNK: Final = 1_000_000
 _CELL: Final = re.compile(rb"<(?:\w+:)?c[\s/>]")
 _SHEET: Final = re.compile(rb"<(?:\w+:)?sheet[\s/>]")
 _FORMULA: Final = re.compile(rb"<(?:\w+:)?f[\s/>]")
+_DATE: Final = UNREAD + "date-cell"  # behind it the day, if it is a whole one, until the column is known
 
 
 class _Refused(Exception):
@@ -62,15 +63,21 @@ def open_workbook(data: bytes, paper: Paper, findings: Findings) -> Table | None
         return None
     (_, rows), *_ = filled
     header_row, header = rows[0]
+    header = [_DATE if name.startswith(_DATE) else name for name in header]
     table = Table(paper, header_row, header, iter(()), may_be_unread=True)
     table.rows = _padded(rows[1:], table, findings)
     return table
 
 
 def _padded(rows: Iterable[Row], table: Table, findings: Findings) -> Iterator[Row]:
-    """Rows as wide as the header: a sheet has no ragged rows, only cells beyond the last name."""
+    """Rows as wide as the header, with dates where they are meant: a sheet has no ragged rows, only cells beyond the
+    last name."""
     width = len(table.header)
+    dates = [name.strip().casefold() in DATES for name in table.header]
     for row, cells in rows:
+        for at, text in enumerate(cells[:width]):
+            if text.startswith(_DATE):
+                cells[at] = text.removeprefix(_DATE) if dates[at] and text != _DATE else _DATE
         if any(cells[width:]):
             table.complete = False
             what = "a cell is beyond the last column of the header; name its column or clear it"
@@ -183,8 +190,10 @@ def _text(cell: Any) -> str:
     value = cell.value
     if value is None:
         return ""
+    if isinstance(value, date) and (not isinstance(value, datetime) or value.time() == time()):
+        return f"{_DATE}{value:%Y-%m-%d}"
     if isinstance(value, date | time | timedelta):
-        return UNREAD + "date-cell"
+        return _DATE
     if isinstance(value, float):
         # The shortest text for the number is what was typed; a name such as 3 is stored as 3.0.
         return str(int(value)) if value.is_integer() else repr(value)

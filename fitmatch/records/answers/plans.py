@@ -250,6 +250,16 @@ class JobPlan:
         keys = (s.key for p in self.placements for s in (p.upper, p.lower))
         return {key: known[key] for key in keys if key in known}
 
+    def is_fitted(self, placement: Placement) -> bool:
+        """Whether both of its shells are in the job's engine already."""
+        return all((one := self.shelved.get(s.key)) and one.seat for s in (placement.upper, placement.lower))
+
+    @property
+    def not_to_be_run(self) -> tuple[Placement, ...]:
+        """What is fitted already and was read outside its limits then."""
+        bad = {key for key, one in self.shelved.items() if one.is_not_to_be_run}
+        return tuple(p for p in self.placements if p.upper.key in bad or p.lower.key in bad)
+
     @property
     def digest(self) -> str:
         """That of the inputs: the job's files and, where the shelf was asked, the readings of its shells placed."""

@@ -15,7 +15,8 @@ class ShelvedShell(NamedTuple):
     reading is that of its day, as a zero error is. `day_known`: otherwise `day` is when it was taken in. `marks`: what
     its file said in further columns. `barred`: why a job may not have it; None: it may. `single`: it has no opposite
     half that the job may have in its box. `seat`: the position and side in which it is fitted in the job's own
-    engine. `ran`: it has run, which is what `condition` says then."""
+    engine, `is_not_to_be_run` whether that position was read outside its limits there, without a permission. `ran`: it
+    has run, which is what `condition` says then."""
 
     number: int
     box_number: int
@@ -44,6 +45,7 @@ class ShelvedShell(NamedTuple):
     single: bool
     seat: tuple[str, str] | None = None
     ran: bool = False
+    is_not_to_be_run: bool = False
 
     @property
     def described(self) -> str:

@@ -5,12 +5,21 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from fitmatch.facts import Fact
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.answers.plans import JobPlan, Proof, Reason, Stray
 from fitmatch.records.parts import ANY, Position, Shell
 from fitmatch.report.screen.sure import INSIDE
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.layout import clean, items, paragraph, whole
-from fitmatch.report.shared.states import DANGER, NOT_FILLED, NOT_MEASURED, missing_of, missing_words, unmeasured_shells
+from fitmatch.report.shared.states import (
+    DANGER,
+    NOT_FILLED,
+    NOT_MEASURED,
+    NOT_TO_BE_RUN,
+    missing_of,
+    missing_words,
+    unmeasured_shells,
+)
 from fitmatch.report.words.doubts import doubt_lines
 from fitmatch.report.words.reasons import misses_of, words_of
 from fitmatch.wording import listed
@@ -123,6 +132,11 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
         )
     if bad:
         steps.append(f"Run no engine with a bore marked {DANGER}: its shells are only the least bad choice.")
+    if run := _names(plan.not_to_be_run):
+        steps.append(
+            f"Run no engine with a bore marked {NOT_TO_BE_RUN}: take {run} apart and find out why; "
+            "`fitmatch assembled` tells what is likely."
+        )
     if any(not p.proven for p in proofs.values()):
         steps.append("Allow more time (--time-limit) if the plan is to be proven the best.")
     placed = (s for p in plan.placements for s in (p.upper, p.lower) if s.is_shelved)
@@ -167,13 +181,22 @@ def _what_to_fit(plan: JobPlan) -> Iterator[str]:
             f"{why}, {told}. {begin} all the same, lock the shells you fit. A lock is a shell's name in upper or lower "
             "of the positions file."
         )
-    good = [kind for kind in ready if kind not in plan.waits_for]
-    if good:
+    bad = {p.position.kind for p in plan.not_to_be_run}
+    good = [kind for kind in ready if kind not in plan.waits_for and kind not in bad]
+    fitted = [plan.is_fitted(p) for kind in good for p in plan.of_kind(kind)]
+    if good and not all(fitted):
         which = "" if len(good) == len(kinds) else f" ({', '.join(map(whole, good))})"
+        rest = ", but for what is fitted already" if any(fitted) else ""
         yield (
-            f"Lay out the shells as shown{which}, fit them, tighten the caps as the engine maker says, measure each "
-            "assembled bore."
+            f"Lay out the shells as shown{which}{rest}, fit them, tighten the caps as the engine maker says, measure "
+            "each assembled bore."
         )
+    elif good:
+        yield "All that is shown is fitted already: measure each assembled bore, if that was not done."
+
+
+def _names(placements: Sequence[Placement]) -> str:
+    return listed([whole(p.position.name) for p in placements]) if placements else ""
 
 
 def _fixed(plan: JobPlan, kind: str) -> str:
@@ -181,8 +204,7 @@ def _fixed(plan: JobPlan, kind: str) -> str:
     no doubt."""
     in_doubt = plan.in_doubt
     fixed = (p for p in plan.of_kind(kind) if p.within_limits and (p.position.upper or p.position.lower))
-    names = [whole(p.position.name) for p in fixed if p not in in_doubt]
-    return listed(names) if names else ""
+    return _names([p for p in fixed if p not in in_doubt])
 
 
 def _positions(count: int) -> str:

@@ -284,7 +284,7 @@ def _marks(
     job: Job, positions: Sequence[Position], judged: Mapping[PositionKey, Sequence[str]]
 ) -> dict[PositionKey, _Mark]:
     """By position what sets it apart from the others of its kind: how its clearance is judged, matched columns and
-    shells that are locked in it; and the note."""
+    shells that are locked in it, or fitted already; and the note."""
     found = {p.key: list(judged.get(p.key, ())) for p in positions}
     for at, column in enumerate(job.matched_columns):
         wanted = {p.key: (p.wants_upper[at], p.wants_lower[at]) for p in positions}
@@ -292,9 +292,10 @@ def _marks(
             for key, cells in wanted.items():
                 found[key] += _asked(column, *cells)
     for p in positions:
-        locked = [side for side in SIDES if getattr(p, side) is not None]
-        if locked:
-            found[p.key].append("locked" if len(locked) > 1 else f"{locked[0]} locked")
+        held = {side: key for side in SIDES if (key := getattr(p, side)) is not None}
+        fitted = {side for side, key in held.items() if (one := (job.shelved or {}).get(key)) and one.seat}
+        for word, sides in (("fitted", fitted), ("locked", held.keys() - fitted)):
+            found[p.key] += [word if len(sides) > 1 else f"{side} {word}" for side in sorted(sides)[:1]]
     return {p.key: _Mark(", ".join(map(clean, found[p.key])), clean(p.note or "")) for p in positions}
 
 

@@ -59,7 +59,8 @@ def shown_text(shown: Shown, unit: str) -> str:
     lines = [head, *_shells(shown.shells, unit), *undated(shown)]
     if count > _MOST_ROWS:
         lines.append(f"... and {count - _MOST_ROWS:,} more; narrow it down, group it with --group-by, or use --csv")
-    sealed = ["", f"{len(shown.sealed)} sealed", *_sealed(shown.sealed)] if shown.sealed else []
+    back = ", sent back" if any(box.state == "sent-back" for box in shown.sealed) else ""
+    sealed = ["", f"{len(shown.sealed)} sealed{back}", *_sealed(shown.sealed)] if shown.sealed else []
     return _page([*lines, *sealed])
 
 
@@ -81,7 +82,8 @@ def taken_text(taken: TakenIn, unit: str) -> str:
         numbers = f"number {taken.first}" if taken.new == 1 else f"numbers {taken.first} to {last}"
         lines.append(f"{taken.new:,} new: {numbers}, to be written on their labels")
     if taken.remeasured:
-        lines += [f"{len(taken.remeasured)} measured again, {taken.same} the same", *_shells(taken.remeasured, unit)]
+        same = f", {taken.same} with the wall that {'it' if taken.same == 1 else 'they'} had" if taken.same else ""
+        lines += [f"{len(taken.remeasured)} measured again{same}", *_shells(taken.remeasured, unit)]
     if taken.changed:
         lines += [f"{len(taken.changed)} described otherwise than before", *_shells(taken.changed, unit)]
     if taken.opened:
@@ -153,6 +155,8 @@ def engines_text(engines: Engines, unit: str) -> str:
         Column("", how_left, "left", wraps=True, shown=any(e.state for e in engines.engines)),
         Column("", _worst_of, "left", wraps=True),
     )
+    permitted = [f"engine {one.number}: {_permitted(p)}" for one in engines.engines for p in one.outside]
+    lines += ["", *items("PERMITTED", permitted)] if permitted else []
     return _page(lines or ["no engine was built from this shelf yet"])
 
 

@@ -26,8 +26,9 @@ def _shell(s: Slots) -> str:
 def _again(s: Slots) -> str:
     """The next commands for a job, as they are to be typed."""
     job, db = seen_from_here(Path(s["folder"])), _db(s)
+    jobs = " ".join([job, *(seen_from_here(Path(other)) for other in s["beside"])])
     shelf = f" --from-shelf{db}" if s["from_shelf"] else ""
-    return f"solve again: `fitmatch assign {job}{shelf} --save`, then `fitmatch shelf set-aside {job}{db}`"
+    return f"solve again: `fitmatch assign {jobs}{shelf} --save`, then `fitmatch shelf set-aside {job}{db}`"
 
 
 def _db(s: Slots) -> str:
@@ -99,6 +100,12 @@ def _older_than_teardown(s: Slots, _: str) -> str:
 def _measured_inside(s: Slots, _: str) -> str:
     text = f"{s['file']}:{s['row']}: {_shell(s)} {_holder(s)} and cannot be measured inside it"
     return f"{text}; {_out_of_engine(s)}"
+
+
+def _measured_missing(s: Slots, _: str) -> str:
+    where = f" --location {as_argument(s['location'])}" if s["location"] else ""
+    text = f"{_shell(s)} was measured again and is still missing by the records; `fitmatch shelf count FILE{where}"
+    return f"{text}{_db(s)}` with all that lies there in FILE finds it again"
 
 
 def _out_of_engine(s: Slots) -> str:
@@ -224,6 +231,7 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     "other-half": _other_half,
     "older-than-teardown": _older_than_teardown,
     "measured-inside": _measured_inside,
+    "measured-missing": _measured_missing,
     "not-remeasured": lambda s, _: f"--remeasured {s['name']}: no such shell of the shelf has a reading in these files",
     # setting aside and putting back
     "no-plan": lambda s, _: (
@@ -303,6 +311,10 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     # handling and counting
     "bad-text": lambda s, _: f"the {s['what']} {fault_in_text(s['text'], s['what'])}",
     "no-reason": lambda s, _: f"say why it is {s['what']}",
+    "lifts-hold": lambda s, _: (
+        f"correcting event {s['event']} lifts the hold of {_shell(s)}: {s['hold']}; say with --note why it is no "
+        "longer on hold"
+    ),
     "not-on-hold": lambda s, _: f"{_shell(s)} is not on hold",
     "as-it-is": lambda s, _: _how_it_is(s),
     "position-void": _position_void,

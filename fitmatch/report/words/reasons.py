@@ -6,7 +6,7 @@ from typing import Any, Final
 from fitmatch.facts import Fact
 from fitmatch.records.answers.plans import Flag
 from fitmatch.report.shared.scale import sizes, steps, usual
-from fitmatch.report.shared.states import DANGER, one_line
+from fitmatch.report.shared.states import DANGER, NOT_TO_BE_RUN, one_line
 from fitmatch.report.words.phrases import phrase
 from fitmatch.wording import listed
 
@@ -17,6 +17,7 @@ _ASIDE: Final = {
     "not-measured": "not yet measured",
     "locked-in-another-job": "locked in another engine",
     "locked": "locked to a position",
+    "kept-for-another-job": "set aside for another job",
 }
 
 
@@ -255,6 +256,9 @@ _SAID: Final[Mapping[str, Callable[[_Slots, str], str]]] = {
     "no-pair": _no_pair,
     "misfit": _misfit,
     "excused": _excused,
+    "fitted-not-to-be-run": lambda _s, _unit: (
+        f"{NOT_TO_BE_RUN}: read with its shells in it is outside its limits, by the record of its engine"
+    ),
     "off-drawing": _off_drawing,
     "off-form": _off_form,
     "stray": _stray,

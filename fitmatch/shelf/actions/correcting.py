@@ -22,6 +22,7 @@ from fitmatch.shelf.events import (
 )
 from fitmatch.shelf.finding import may_exist
 from fitmatch.shelf.jobs.holders import open_job
+from fitmatch.shelf.questions.describing import UNTOLD, Written, relied_upon
 from fitmatch.shelf.refusals import RefusedError, refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import BOXES, ENGINE_POSITIONS, ENGINES, EVENTS, JOBS, SENT_BACK, SHELLS
@@ -29,7 +30,8 @@ from fitmatch.shelf.store.schema import BOXES, ENGINE_POSITIONS, ENGINES, EVENTS
 
 def correct(shelf: Shelf, number: int, *, by: str = "", note: str = "") -> Changed:
     """Restore what was before the action that an event is of, for all of its shells: half of a pair, or some shells of
-    an engine, are no state that anybody has seen. Refused where a later event of any of these shells stands."""
+    an engine, are no state that anybody has seen. Refused where a later event of any of these shells stands, and where
+    it lifts a hold and no note says why."""
     with shelf.writing() as connection:
         event = _event(connection, number) if may_exist(number) else None
         if event is None:
@@ -42,6 +44,8 @@ def correct(shelf: Shelf, number: int, *, by: str = "", note: str = "") -> Chang
         refuse_if_any([] if returned is None else _later_of_box(connection, returned))
         said = By(shelf.now(), "correct", job=event["job"], engine=event["engine"], by=by, note=note)
         wanted = [_undone(one) for one in action]
+        written = [Written(_row(connection, one.shell), one.values) for one in wanted]
+        refuse_if_any(() if note.strip() else _lifted(written, number))
         holds = [one.hold for one in wanted if one.hold is not None and one.hold is not KEEPS]
         _refuse_two_jobs(connection, holds)
         try:
@@ -52,7 +56,23 @@ def correct(shelf: Shelf, number: int, *, by: str = "", note: str = "") -> Chang
             raise RefusedError(Fact("place-taken", slots)) from error
         _write_what_was_read(connection, action)
         _write_whether_it_stands(connection, event, holds)
-        return Changed(events_numbered(connection, events))
+        changes = {one.shell: tuple(c for c in one.differences if c.what not in UNTOLD) for one in written}
+        made = events_numbered(connection, events)
+        made = tuple(e._replace(changes=(*e.changes, *changes.get(e.shell or 0, ()))) for e in made)
+        return Changed(made, tuple(relied_upon(connection, on_hold=[one.shell for one in wanted])))
+
+
+def _row(connection: Connection, shell: int) -> RowMapping:
+    query = select(SHELLS, BOXES.c.name.label("in_box")).join(BOXES, BOXES.c.number == SHELLS.c.box)
+    return connection.execute(query.where(SHELLS.c.number == shell)).mappings().one()
+
+
+def _lifted(written: Iterable[Written], event: int) -> Iterable[Fact]:
+    """The holds that end."""
+    for one in written:
+        if (hold := one.row["hold"]) and one.values.get("hold", hold) == "":
+            name = f"{one.row['in_box']}/{one.row['name']}"
+            yield Fact("lifts-hold", {"event": event, "number": one.shell, "name": name, "hold": hold})
 
 
 def _event(connection: Connection, number: int) -> RowMapping | None:

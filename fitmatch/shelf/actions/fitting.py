@@ -12,13 +12,13 @@ from fitmatch.records.parts import SIDES
 from fitmatch.shelf.actions.setting_aside import refuse_if_read_otherwise
 from fitmatch.shelf.answers.engines import Assembled, EnginePosition, together
 from fitmatch.shelf.answers.shells import IN_DOUBT, NOT_TO_BE_RUN, OUTSIDE, Changed
+from fitmatch.shelf.built_engines import engine_on
 from fitmatch.shelf.events import By, Change, Hold, change, events_numbered, kept_readings, next_number
 from fitmatch.shelf.finding import parts
 from fitmatch.shelf.gauges import gauge_numbers
 from fitmatch.shelf.jobs.holders import holds_of, known_job, where_it_is
 from fitmatch.shelf.jobs.planned import Planned, PlannedPosition
 from fitmatch.shelf.questions.describing import faults_of_plan
-from fitmatch.shelf.questions.looking import engine_on
 from fitmatch.shelf.refusals import RefusedError, refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import (

@@ -11,17 +11,26 @@ from sqlalchemy import Connection, RowMapping, func, select
 from fitmatch.facts import Fact
 from fitmatch.records.keys import full_name
 from fitmatch.records.shelf.stock import Printed, Stock, StockBox, StockShell
-from fitmatch.shelf.answers.shells import BoxChange, Difference, ShelfBox, TakenIn
+from fitmatch.shelf.answers.shells import BoxChange, Difference, ShelfBox, ShelfShell, TakenIn
 from fitmatch.shelf.events import By, Change, change, insert_rows, next_number, note_boxes, note_new, told
 from fitmatch.shelf.finding import numbered, parts
 from fitmatch.shelf.gauges import gauge_numbers
-from fitmatch.shelf.jobs.holders import job_of
-from fitmatch.shelf.questions.describing import differences
+from fitmatch.shelf.questions.describing import Written, differences, relied_upon
 from fitmatch.shelf.refusals import refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
-from fitmatch.shelf.store.schema import BOXES, EVENTS, FITTED, FREE, OPENED, READINGS, SEALED, SET_ASIDE, SHELLS
+from fitmatch.shelf.store.schema import (
+    BOXES,
+    EVENTS,
+    FITTED,
+    FREE,
+    MISSING,
+    OPENED,
+    READINGS,
+    SEALED,
+    SET_ASIDE,
+    SHELLS,
+)
 
-_UNTOLD: Final = ("hold", "note", "location", "turn", "undersize_nm", "step_nm")  # no plan rests on these
 _AT_ONCE: Final = 10_000  # rows of one statement
 _OF_BOX: Final = (
     *("family", "part", "series", "undersize", "step", "undersize_nm", "step_nm"),
@@ -58,17 +67,6 @@ class _Plan(NamedTuple):
     on_hold: list[int]  # by the shelf, though somebody relies on it
 
 
-class _Written(NamedTuple):
-    """A shell as it was, and what was written of it."""
-
-    row: RowMapping
-    values: Mapping[str, object]
-
-    @property
-    def shell(self) -> int:
-        return int(self.row["number"])
-
-
 def take_in(
     shelf: Shelf,
     stock: Stock,
@@ -93,12 +91,13 @@ def take_in(
         changes = _change(connection, said, plan.unchanged)
         again = _remeasure(connection, said, plan.again, gauges)
         changed = [c.shell for c in changes]
+        measured = numbered(connection, [row["number"] for row, _ in plan.again])
         return TakenIn(
             new=len(plan.new),
             first=first if plan.new else None,
             unchanged=len(plan.unchanged) - len(changed),
             changed=numbered(connection, changed),
-            remeasured=numbered(connection, [row["number"] for row, _ in plan.again]),
+            remeasured=measured,
             same=sum(row["wall_nm"] == shell.wall_nm for row, shell in plan.again),
             opened=opened,
             sealed=sealed,
@@ -106,7 +105,10 @@ def take_in(
             box_changes=tuple(boxes.changes),
             not_measured=sum(shell.wall_nm is None for shell in stock.shells),
             elsewhere=(*boxes.elsewhere, *plan.elsewhere),
-            attention=tuple(_attention(connection, (*changes, *again), plan.on_hold)),
+            attention=(
+                *relied_upon(connection, (*changes, *again), plan.on_hold),
+                *_still_missing(measured),
+            ),
         )
 
 
@@ -235,7 +237,8 @@ class _Boxes:
 
     def teardown_since(self, known: _Known, shell: StockShell) -> Mapping[str, object] | None:
         """The teardown since these readings were taken of a shell that has run: by the time of the readings or, where
-        that does not tell, as they are readings from before. `same_day`: they are said to be of that day."""
+        that does not tell, as it is still to come or of that day, as they are readings from before. `same_day`: they
+        are said to be of that day, or a later one."""
         engine, number = known.row["ran_in"], known.row["number"]
         if engine is None or not shell.readings:
             return None
@@ -249,9 +252,11 @@ class _Boxes:
             return None
         time, found = _time(shell.at), {"engine": int(engine)}
         day = shell.measured_on or ("" if time is None else shell.at[:10])
-        if time is not None and time.tzinfo is not None and day == shell.at[:10]:
-            return found if time < datetime.fromisoformat(event["at"]) else None
-        if day and day != event["at"][:10]:
+        now = self._said.at
+        exact = None if time is None or time.tzinfo is None or day != shell.at[:10] else time
+        if exact is not None and exact <= datetime.fromisoformat(now):
+            return found if exact < datetime.fromisoformat(event["at"]) else None
+        if day and day != event["at"][:10] and day <= now[:10]:
             return found if day < event["at"][:10] else None
         if known.reads_like(shell):
             return None
@@ -405,14 +410,14 @@ def _readings(
         yield (*own, gauge, by, at, reading.confirmed)
 
 
-def _change(connection: Connection, said: By, shells: Iterable[tuple[int, StockShell]]) -> list[_Written]:
+def _change(connection: Connection, said: By, shells: Iterable[tuple[int, StockShell]]) -> list[Written]:
     """Write what files say otherwise than before, in cells that are not empty."""
     wanted = dict(shells)
     found = []
     for some in parts(wanted):
         for row in connection.execute(select(SHELLS).where(SHELLS.c.number.in_(some))).mappings():
             if values := _said_otherwise(row, wanted[row["number"]]):
-                found.append(_Written(row, values))
+                found.append(Written(row, values))
     change(connection, said._replace(action="described"), [Change(one.shell, one.values) for one in found])
     return found
 
@@ -428,34 +433,23 @@ def _said_otherwise(row: RowMapping, shell: StockShell) -> dict[str, object]:
     return {name: value for name, value in described.items() if value not in ("", None, "{}", row[name])}
 
 
-def _attention(connection: Connection, written: Sequence[_Written], on_hold: Sequence[int]) -> Iterable[Fact]:
-    """What changed of shells that somebody relies on, those set aside for a job or fitted in an engine, and which of
-    them are on hold still."""
-    relied = {one.shell: one for one in written if one.row["state"] in (SET_ASIDE, FITTED)}
-    for shell in numbered(connection, (*relied, *on_hold)):
-        one = relied.get(shell.number)
-        slots: dict[str, object] = {"number": shell.number, "name": shell.label, "position": shell.position}
-        aside = shell.state == SET_ASIDE
-        slots |= job_of(connection, shell) if aside else {"engine": shell.engine}
-        found = () if one is None else differences({name: one.row[name] for name in one.values}, one.values)
-        changes = tuple(c for c in found if c.what not in _UNTOLD)
-        if shell.hold:
-            slots["hold"] = shell.hold
-            yield Fact("void-on-hold", slots) if aside else Fact("fitted-on-hold", slots)
-        if changes:
-            slots["changes"] = changes
-            yield Fact("void-described", slots) if aside else Fact("fitted-described", slots)
+def _still_missing(measured: Iterable[ShelfShell]) -> Iterable[Fact]:
+    """Shells that were measured again and by the records are not there."""
+    for shell in measured:
+        if shell.state == MISSING:
+            slots = {"number": shell.number, "name": shell.label, "location": shell.location}
+            yield Fact("measured-missing", slots)
 
 
 def _remeasure(
     connection: Connection, said: By, again: Iterable[tuple[RowMapping, StockShell]], gauges: Mapping[str, int]
-) -> list[_Written]:
+) -> list[Written]:
     found, readings = [], list[tuple[object, ...]]()
     for row, shell in again:
         query = select(func.coalesce(func.max(READINGS.c.turn), 0)).where(READINGS.c.shell == row["number"])
         turn = connection.execute(query).scalar_one() + 1
         readings += _readings(row["number"], turn, shell, said, gauges)
-        found.append(_Written(row, {"turn": turn} | _walls(shell) | _said_otherwise(row, shell)))
+        found.append(Written(row, {"turn": turn} | _walls(shell) | _said_otherwise(row, shell)))
     change(connection, said._replace(action="remeasured"), [Change(one.shell, one.values) for one in found])
     insert_rows(connection, READINGS, _OF_READING, readings)
     return found

@@ -223,6 +223,11 @@ class EngineRecord(NamedTuple):
         return missing or doubted or apart or bool(self.not_to_be_run) or bool(self.on_hold)
 
     @property
+    def is_out(self) -> bool:
+        """Whether what stands in it is on hold, or outside its limits, be that permitted or not."""
+        return bool(self.on_hold) or any(p.is_outside and not p.left for p in self.positions)
+
+    @property
     def on_hold(self) -> tuple[EnginePosition, ...]:
         """Where a shell that is in it is on hold: it is not to run until that is settled."""
         return tuple(p for p in self.positions if p.is_on_hold)

@@ -9,8 +9,8 @@ if TYPE_CHECKING:
 
 
 class TiedUp(NamedTuple):
-    """Shells that are free or set aside, and boxes that are sealed, of one family and one band of age; None: nobody
-    wrote down when the box was opened, or it is sealed. `unpriced` are the shells and boxes of which nobody wrote down
+    """Shells that are free or set aside, of one family and one band of age, None where nobody wrote down when the box
+    was opened; or sealed boxes of one family. `unpriced` are the shells and boxes of which nobody wrote down
     a price, and which are not in the worth."""
 
     family: str

@@ -8,6 +8,7 @@ from sqlalchemy import Connection, RowMapping, exists, select
 from fitmatch.facts import Fact
 from fitmatch.intake.common.findings import Findings
 from fitmatch.intake.saved.saved_plan import read_saved_plan
+from fitmatch.intake.saved.shared_plan import planned_with
 from fitmatch.shelf.answers.shells import ShelfShell
 from fitmatch.shelf.events import Hold
 from fitmatch.shelf.refusals import RefusedError
@@ -45,10 +46,12 @@ def holds_of(connection: Connection, job: RowMapping) -> dict[int, Hold]:
 
 
 def where_it_is(folder: str | Path) -> dict[str, object]:
-    """For the next commands: the folder of a job, and whether its plan came from the shelf."""
+    """For the next commands: the folder of a job, those of the jobs that are planned with it, and whether its plan came
+    from the shelf."""
     path = Path(folder)
     plan = read_saved_plan(path, Findings()) if path.is_dir() else None
-    return {"folder": str(folder), "from_shelf": plan is not None and plan.readings is not None}
+    beside = tuple(map(str, planned_with(path, plan)))
+    return {"folder": str(folder), "beside": beside, "from_shelf": plan is not None and plan.readings is not None}
 
 
 def job_of(connection: Connection, shell: ShelfShell) -> dict[str, object]:

@@ -17,6 +17,7 @@ from fitmatch.records.job import Job
 from fitmatch.records.measuring import Gauge
 from fitmatch.records.pools import Pool
 from fitmatch.records.shelf.shelved import ShelvedShell, digest_of_readings
+from fitmatch.shelf.built_engines import engine_on
 from fitmatch.shelf.finding import came_out_of, parts, single
 from fitmatch.shelf.gauges import NOTHING_READ, ReadingsThen, Then
 from fitmatch.shelf.jobs.holders import latest_job
@@ -95,6 +96,9 @@ class _Supply:
         self._job = _NOBODY if row is None else int(row["number"])
         self._engine = _NOBODY if row is None else row["engine"] or _NOBODY
         self._fixing = fixing
+        self._bad = frozenset[str]()  # positions of its engine that are not to be run
+        if fixing and self._engine != _NOBODY:
+            self._bad = frozenset(p.position for p in engine_on(connection, self._engine).not_to_be_run)
         self._marks: dict[str, Mapping[str, str]] = {}
         self._then = then or ReadingsThen(connection)
         self.together = frozenset((self._job,))  # the jobs whose shells count as free where singles are sought
@@ -175,6 +179,7 @@ class _Supply:
         )
 
     def _shell(self, row: RowMapping, then: Then) -> ShelvedShell:
+        is_seated = self._fixing and row["engine"] == self._engine
         same = ("number", "box_number", "half", "family", "grade", "condition", "series", "part", "undersize", "step")
         more = ("wall_nm", "coating_nm", "location", "hold", "note", "single")
         return ShelvedShell(
@@ -187,7 +192,8 @@ class _Supply:
             day_known=then.day_known,
             marks=self._marks_of(row["marks"]),
             barred=self._barred(row),
-            seat=(row["held_at"], row["held_as"]) if self._fixing and row["engine"] == self._engine else None,
+            seat=(row["held_at"], row["held_as"]) if is_seated else None,
+            is_not_to_be_run=is_seated and row["held_at"] in self._bad,
             ran=row["ran_in"] is not None,
             **{name: row[name] for name in (*same, *more)},
         )

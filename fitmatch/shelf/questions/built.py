@@ -9,10 +9,10 @@ from sqlalchemy import Connection, RowMapping, select
 from fitmatch.records.measuring import Gauge, Reading
 from fitmatch.shelf.answers.engines import EngineRecord
 from fitmatch.shelf.answers.shells import OUTSIDE
+from fitmatch.shelf.built_engines import engine_on
 from fitmatch.shelf.events import told
 from fitmatch.shelf.finding import parts
 from fitmatch.shelf.gauges import gauge_from
-from fitmatch.shelf.questions.looking import engine_on
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import ENGINE_READINGS, EVENTS, GAUGES, JOBS, READINGS, SHELLS
 

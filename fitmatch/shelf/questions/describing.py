@@ -1,8 +1,9 @@
-"""What the shelf says of a shell beside its readings: how that changed, and whether a plan still holds."""
+"""What the shelf says of a shell beside its readings: how that changed, whether a plan still holds, and who is to be
+told."""
 
 import json
-from collections.abc import Iterable, Mapping
-from typing import Any
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Final, NamedTuple
 
 from sqlalchemy import Connection, RowMapping, select
 
@@ -10,9 +11,29 @@ from fitmatch.facts import Fact
 from fitmatch.records.shelf.shelved import DESCRIBING, digest_of_description
 from fitmatch.shelf.answers.shells import Difference
 from fitmatch.shelf.events import told
-from fitmatch.shelf.jobs.holders import where_it_is
+from fitmatch.shelf.finding import numbered
+from fitmatch.shelf.jobs.holders import job_of, where_it_is
 from fitmatch.shelf.jobs.planned import Planned, PlannedPosition
-from fitmatch.shelf.store.schema import BOXES, EVENTS, SHELLS
+from fitmatch.shelf.store.schema import BOXES, EVENTS, FITTED, SET_ASIDE, SHELLS
+
+UNTOLD: Final = ("state", "reason", "turn", "trial_fits", "ran_in", "undersize_nm", "step_nm")  # or told otherwise
+_NO_PLAN_RESTS_ON: Final = (*UNTOLD, "hold", "note", "location")
+
+
+class Written(NamedTuple):
+    """A shell as it was, and what was written of it."""
+
+    row: RowMapping
+    values: Mapping[str, object]
+
+    @property
+    def shell(self) -> int:
+        return int(self.row["number"])
+
+    @property
+    def differences(self) -> tuple[Difference, ...]:
+        """In which columns it is now otherwise."""
+        return differences({name: self.row[name] for name in self.values}, self.values)
 
 
 def differences(before: Mapping[str, Any], after: Mapping[str, Any]) -> tuple[Difference, ...]:
@@ -28,6 +49,26 @@ def differences(before: Mapping[str, Any], after: Mapping[str, Any]) -> tuple[Di
         else:
             found.append(Difference(name, old, after[name]))
     return tuple(one for one in found if one.before != one.after)
+
+
+def relied_upon(connection: Connection, written: Sequence[Written] = (), on_hold: Sequence[int] = ()) -> Iterable[Fact]:
+    """What changed of shells that somebody relies on, those set aside for a job or fitted in an engine, and which of
+    them, and of those `on_hold`, are on hold now."""
+    relied = {one.shell: one for one in written if one.row["state"] in (SET_ASIDE, FITTED)}
+    for shell in numbered(connection, (*relied, *on_hold)):
+        if shell.state not in (SET_ASIDE, FITTED):
+            continue
+        one = relied.get(shell.number)
+        slots: dict[str, object] = {"number": shell.number, "name": shell.label, "position": shell.position}
+        aside = shell.state == SET_ASIDE
+        slots |= job_of(connection, shell) if aside else {"engine": shell.engine}
+        changes = tuple(c for c in (one.differences if one else ()) if c.what not in _NO_PLAN_RESTS_ON)
+        if shell.hold:
+            slots["hold"] = shell.hold
+            yield Fact("void-on-hold", slots) if aside else Fact("fitted-on-hold", slots)
+        if changes:
+            slots["changes"] = changes
+            yield Fact("void-described", slots) if aside else Fact("fitted-described", slots)
 
 
 def faults_of_plan(connection: Connection, planned: Planned, numbers: Mapping[tuple[str, str], int]) -> Iterable[Fact]:

@@ -54,7 +54,7 @@ def value(shelf: Shelf) -> Worth:
 
 
 def _tied_up(connection: Connection, shelf: Shelf) -> tuple[TiedUp, ...]:
-    sums = defaultdict[tuple[str, int | None], _Sum](_Sum)
+    sums = defaultdict[tuple[str, bool, int | None], _Sum](_Sum)  # by family, whether sealed, and age
     age = _age(shelf, BOXES.c.opened)
     query = (
         select(
@@ -66,19 +66,19 @@ def _tied_up(connection: Connection, shelf: Shelf) -> tuple[TiedUp, ...]:
         .group_by(SHELLS.c.family, age, SHELLS.c.box, BOXES.c.price_thousandths, _SHARES.c.shells)
     )
     for family, band, price, of, shells, singles in connection.execute(query):
-        sums[family, band].add(shells, price, of, singles=int(singles))
+        sums[family, False, band].add(shells, price, of, singles=int(singles))
     sealed = select(BOXES.c.family, BOXES.c.price_thousandths).where(BOXES.c.state == SEALED)
     for family, price in connection.execute(sealed):
-        sums[family, None].add(0, price, 1, boxes=1)
+        sums[family, True, None].add(0, price, 1, boxes=1)
     return tuple(
         TiedUp(family, band, one.shells, one.singles, one.boxes, round(one.exact), one.unpriced)
-        for (family, band), one in sorted(sums.items(), key=_by_family_and_age)
+        for (family, _, band), one in sorted(sums.items(), key=_by_family_and_age)
     )
 
 
-def _by_family_and_age(item: tuple[tuple[str, int | None], _Sum]) -> tuple[str, bool, int]:
-    (family, band), _ = item
-    return family, band is None, band or 0
+def _by_family_and_age(item: tuple[tuple[str, bool, int | None], _Sum]) -> tuple[str, bool, bool, int]:
+    (family, sealed, band), _ = item
+    return family, sealed, band is None, band or 0
 
 
 def _priced() -> Any:

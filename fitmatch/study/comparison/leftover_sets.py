@@ -2,8 +2,8 @@
 
 The most pairs, none sharing a shell, whose clearance lies between min and max of the kind in a bore of the job's mean
 room. The halves must be such as some position of the kind takes (matched columns, family, walls) and may share a bore;
-rules about bores in a row, the guard and shells on hold play no part. Where only walls keep halves apart they are paired
-in order of wall; otherwise by an integer program over classes of equal shells.
+rules about bores in a row, the guard and shells on hold play no part. Where only walls keep halves apart they are
+paired in order of wall; otherwise an integer program over classes of equal shells does it.
 """
 
 from bisect import bisect_left, bisect_right
