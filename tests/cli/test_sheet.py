@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from made.commands import Ran
 from made.pump_set import written
-from made.sheet_jobs import HOSTILE, engine
+from made.sheet_jobs import HOSTILE, LIMITS, engine
 from oracles.html_page import Element, page_of
 
 import fitmatch
@@ -960,3 +960,95 @@ def test_a_reading_just_outside_looks_outside(tmp_path: Path, capsys: pytest.Cap
     assert "corrected 0.0034001 in" in row_of(folder, "R1")
     (note,) = [note.text for note in page(folder).all("span", cls="note") if note.text.startswith("R1: ")]
     assert told in note
+
+
+def coated(tmp_path: Path, *, counts: bool) -> Path:
+    """Four coated rods, walls measured over the coating, with limits to the metal or over the coating."""
+    folder = engine(tmp_path / "coated", rods=4, mains=0, gauges=False)
+    text = (folder / "shells" / "rods.csv").read_text(encoding="utf-8")
+    head, *rows = text.splitlines()
+    thicker = [row.split(",") for row in rows]
+    lines = [
+        ",".join([*row[:3], str(Decimal(row[3]) + Decimal("0.0003" if not counts else 0)), *row[4:], "0.0003"])
+        for row in thicker
+    ]
+    (folder / "shells" / "rods.csv").write_text("\n".join([f"{head},coating", *lines]) + "\n", encoding="utf-8")
+    (folder / "shells" / "mains.csv").unlink()
+    job = (folder / "job.toml").read_text(encoding="utf-8")
+    job = re.sub(r"(?s)\[fit\.main\].*?(?=\[|\Z)", "", job)
+    (folder / "job.toml").write_text(f"{job}[coating]\ncounts = {str(counts).lower()}\n", encoding="utf-8")
+    return folder
+
+
+@pytest.mark.parametrize("counts", [True, False])
+def test_the_gauge_is_expected_over_the_coating(
+    counts: bool, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What the sheet expects on the bore gauge is the clearance over the coating, whether that counts as wall or not,
+    and says what the clearance lies between; typed into assembled.csv it is not off at all, and a reading that is above
+    max to the metal is NOT TO BE RUN though it is below max as read."""
+    folder = coated(tmp_path, counts=counts)
+    assert Ran(capsys, "sheet", folder).status == 0
+    plan, found = saved(folder), blocks(folder)
+    for name, p in plan.items():
+        over = Decimal(str(p["clearance_over_coating"]))
+        assert Decimal(found[name]["data-expect"]) == over
+        clearance = Decimal(str(p["clearance"]))
+        assert clearance - over == (0 if counts else Decimal("0.0006"))
+        text = found[name].text
+        assert ("over the coating; to the metal" if counts else "to the metal; over the coating") in text
+        assert ("the bore gauge touches the coating, 0.00060 in on both shells" in text) is not counts
+        low, high = (LIMITS["in"][end] - (0 if counts else 0.0006) for end in ("min", "max"))
+        assert f"must read {low:.5f} to {high:.5f} in" in text
+    exact = read_at_the_bench(folder, {name: found[name]["data-expect"] for name in found}, capsys)
+    assert [float(str(r["difference"])) for r in exact] == [0.0] * 4
+    (one, *_) = read_at_the_bench(folder, {"R1": "0.0031"}, capsys)
+    assert one["within_limits"] is counts and one["uncounted"] == (0 if counts else 0.0006)
+    (folder / "assembled.csv").write_text("position,clearance,method\nR1,0.0031,gauge\n", encoding="utf-8")
+    told = Ran(capsys, "assembled", folder)
+    assert ("NOT TO BE RUN" in told.out) is not counts
+    assert ("is added to what was read" in " ".join(told.out.split())) is not counts
+    assert Ran(capsys, "sheet", folder).status == 1
+    assert ("NOT TO BE RUN" in blocks(folder)["R1"].text) is not counts
+    record = next(one for one in page(folder).all("section") if one["class"] == "part record").text
+    walls = {p[side]["wall"] for p in plan.values() for side in ("upper", "lower")}
+    assert all(f" {Decimal(str(wall)) + (0 if counts else Decimal('0.0003')):.5f} " in record for wall in walls)
+    assert ("0.00060 in of coating does not count as wall: add it" in record) is not counts
+
+
+def test_shells_that_are_noted_elsewhere_stop_their_positions(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A reading taken with other shells in than the plan's is named on top, at its position and on the record, and
+    there is nothing to tick there, nor where the plan wants a shell that was noted elsewhere; a leftover that was noted
+    in is marked; exit 1. A later row with the plan's own shells settles it."""
+    folder = engine(tmp_path / "noted", rods=4, mains=3)
+    assert Ran(capsys, "sheet", folder).status == 0
+    plan = saved(folder)
+    spare = next(s["shell"] for s in json.loads(Ran(capsys, "assign", folder, "--json").out)["leftover"]
+                 if s["kind"] == "main" and s["half"] == "upper")  # fmt: skip
+    lower, taken = plan["M1"]["lower"]["shell"], plan["R2"]["upper"]["shell"]
+    rows = ["position,upper,lower,clearance,method", f"M1,mains/{spare},mains/{lower},0.0021,gauge"]
+    rows += [f"R1,rods/{taken},rods/{plan['R1']['lower']['shell']},0.0022,gauge"]
+    (folder / "assembled.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    assert Ran(capsys, "sheet", folder).status == 1
+    top, found = next(page(folder).all("header")).text, blocks(folder)
+    ours = plan["M1"]["upper"]["shell"]
+    line = f"assembled.csv says mains/{spare} is in M1, the plan says mains/{ours}"
+    assert "SHELLS NOT AS PLANNED: R1, R2 and M1. Find out which" in top and line in top
+    assert f"assembled.csv says rods/{taken} is in R1, the plan says R2" in found["R2"].text
+    for name, block in found.items():
+        stopped = name in ("M1", "R1", "R2")
+        assert bool(list(block.all(cls="tick"))) is not stopped and ("it reads" in block.text) is not stopped
+    assert line in found["M1"].text
+    parts = {one["id"]: one for one in page(folder).all("section")}
+    assert (
+        line in parts["record"].text
+        and f"with mains/{spare} and mains/{lower} in: reads 0.0021" in parts["record"].text
+    )
+    labels = [one.text for one in parts["leftovers"].all(cls="label") if "NOTED IN M1: find out" in one.text]
+    assert len(labels) == 1 and labels[0].startswith(f"{spare} ")
+    rows += ["M1,,,0.0022,gauge", "R1,,,0.0022,gauge"]
+    (folder / "assembled.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    Ran(capsys, "sheet", folder)
+    assert "SHELLS NOT AS PLANNED" not in page(folder).text

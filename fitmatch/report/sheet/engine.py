@@ -22,6 +22,7 @@ from fitmatch.report.sheet.record import (
     common_limits,
     how_assembled,
     told_of_gauge,
+    uncounted,
 )
 from fitmatch.report.shelf.data import wear_u
 from fitmatch.report.shelf.texts import ON_HOLD, OUT_OF_LIMITS, half_fitted, how_left
@@ -263,7 +264,7 @@ class _Record:
         if position.in_doubt:
             yield "rested on readings in doubt when it was fitted"
         if position.uncounted_nm:
-            yield f"{self._length(position.uncounted_nm)} {self._unit} of coating does not count as wall: add it"
+            yield uncounted(f"{self._length(position.uncounted_nm)} {self._unit}")
         again = [(wear.part, wear.after_nm) for wear in position.wears if wear.after_nm is not None]
         if again:
             yield f"measured again then: {', '.join(f'{part} {usual(self._unit, nm)}' for part, nm in again)}"

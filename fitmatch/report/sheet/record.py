@@ -9,6 +9,7 @@ from fitmatch.gauging.assembled import Check, Verdict
 from fitmatch.gauging.bench_check import bench_check
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.records.job import Job
+from fitmatch.records.keys import full_name
 from fitmatch.records.measuring import DIAMETERS, Gauge, Reading
 from fitmatch.records.parts import SIDES, Position, Shell, Size
 from fitmatch.records.placements import Placement
@@ -26,7 +27,7 @@ from fitmatch.report.shared.states import (
 )
 from fitmatch.report.sheet.amounts import Run, as_read, in_full, judged, mean_of, runs
 from fitmatch.report.sheet.assembly import lies_at, limits_of, raw_reading, shown_check
-from fitmatch.report.sheet.source import COULD_GO_THERE, Shown
+from fitmatch.report.sheet.source import COULD_GO_THERE, NOT_AS_PLANNED, Shown
 from fitmatch.report.words.doubts import looks_wrong
 from fitmatch.report.words.reasons import out_by, words_of
 from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
@@ -134,6 +135,11 @@ def how_assembled(method: str, gauge: str | None, by: str, date: str) -> str:
     return ", ".join(filter(None, [what, f"by {one_line(by)}" if by else "", date]))
 
 
+def uncounted(amount: str) -> str:
+    """What a clearance to the metal has beside the walls, which stand on a record over their coating."""
+    return f"{amount} of coating does not count as wall: add it. Clearances and limits are to the metal"
+
+
 def assembled_told(feature: str, read: str, how: str, corrected: str) -> str:
     """A clearance or a bore with the shells in, as it was read, and as a clearance."""
     return f"{'bore ' if feature == 'bore' else ''}reads {read} ({how}), corrected {corrected}"
@@ -156,21 +162,30 @@ class _Lines:
         unit, placement, checks = self._unit, self._placed.get(position.key), self._shown.checks_of(position)
         sure = None if placement is None else self._certainty.of(placement)
         halves = () if placement is None else (placement.upper, placement.lower)
+        others = [
+            f"with {self._pair(one)} in: {self._assembled(one)}" for one in self._shown.checks_otherwise(position)
+        ]
+        read = "; ".join([*map(self._assembled, checks), *others])
         return Line(
             position.name,
             tuple((mean_of(getattr(position, feature), unit), self._read(position, feature)) for feature in DIAMETERS),
             tuple(self._fitted(position, side, shell) for side, shell in zip(SIDES, halves, strict=False)),
             NOTHING if placement is None else judged(placement.clearance_nm, unit, position),
             NOTHING if sure is None else self._scale.steps(ceil(sure.expanded_nm)),
-            "; ".join(map(self._assembled, checks)) or ("" if self._may_be_read(placement) else NOTHING),
+            read or ("" if self._may_be_read(placement) else NOTHING),
             tuple(self._marks(position)),
-            () if checks or placement is None or not self._may_be_read(placement) else self._bench(placement),
+            () if read or placement is None or not self._may_be_read(placement) else self._bench(placement),
             tuple(dict.fromkeys(self._notes(position, checks))),
         )
 
     def _may_be_read(self, placement: Placement | None) -> bool:
         """Whether its shells may be fitted, so that something is read."""
-        return placement is not None and not not_yet_fitted(self._plan, placement.position.kind)
+        if placement is None or self._shown.noted_otherwise(placement.position):
+            return False
+        return not not_yet_fitted(self._plan, placement.position.kind)
+
+    def _pair(self, check: Check) -> str:
+        return listed([full_name(check.reading.upper), full_name(check.reading.lower)])
 
     def _bench(self, placement: Placement) -> tuple[str, ...]:
         job = self._plan.job
@@ -191,10 +206,14 @@ class _Lines:
             yield f"housing of {position.housing}"
 
     def _notes(self, position: Position, checks: Sequence[Check]) -> Iterator[str]:
+        yield from (f"{NOT_AS_PLANNED}: {line}" for line in self._shown.noted_otherwise(position))
         for doubt in self._shown.doubts_of(position):
             yield f"{IN_DOUBT}, {MEASURE_FIRST}: {one_line(looks_wrong(doubt, self._unit))}"
         for doubt in self._shown.doubts_beside(position):
             yield f"{COULD_GO_THERE}: {one_line(looks_wrong(doubt, self._unit))}"
+        placed = self._placed.get(position.key)
+        if placed is not None and placed.uncounted_nm:
+            yield uncounted(f"{in_full(placed.uncounted_nm, self._unit)} {self._unit}")
         for check in checks:
             if not check.within_limits:
                 yield f"{NOT_TO_BE_RUN}: {limit_broken(check, self._scale)}"
@@ -210,7 +229,7 @@ class _Lines:
     def _fitted(self, position: Position, side: str, shell: Shell) -> Fitted:
         shelved = self._plan.shelved.get(shell.key)
         lies = "" if shelved is None else lies_at(shelved.number, shelved.location)
-        wall = usual(self._unit, shell.wall_nm or 0)
+        wall = usual(self._unit, shell.touched_nm)
         return Fitted(side_of(position.kind, side), runs(shell.name), shell.box, wall, shell.part, lies)
 
     def _read(self, position: Position, feature: str) -> str:
