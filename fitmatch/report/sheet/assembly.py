@@ -66,6 +66,7 @@ TICKS: Final = (
     "checked",
 )
 
+MICROMETER: Final = "micrometer"  # that has no name
 LIMITS_TO_METAL: Final = "Clearance, min and max are to the metal, and the bore gauge touches the coating"
 ALREADY_OFF: Final = "that is taken off in expect, agrees and must read"
 
@@ -315,7 +316,7 @@ def shown_check(job: Job, check: BenchCheck) -> Check:
     assert agrees is not None
     scale = scale_for(job.unit, ())
     return Check(
-        check.setter or "micrometer",
+        check.setter or MICROMETER,
         check.gauge or "",
         setting(check.set_to_nm, units[0], setter and setter.resolution_nm),
         amount(check.expect_nm, units[1]),
