@@ -1011,6 +1011,7 @@ def test_the_gauge_is_expected_over_the_coating(
         text = found[name].text
         assert ("over the coating; to the metal" if counts else "to the metal; over the coating") in text
         assert ("the bore gauge touches the coating, 0.00060 in on both shells" in text) is not counts
+        assert text.count("coated 0.00030 in, not in the wall") == (0 if counts else 2)
         low, high = (LIMITS["in"][end] - (0 if counts else 0.0006) for end in ("min", "max"))
         assert f"must read {low:.5f} to {high:.5f} in" in text
     exact = read_at_the_bench(folder, {name: found[name]["data-expect"] for name in found}, capsys)

@@ -118,5 +118,8 @@ def runs(name: str) -> tuple[Run, ...]:
 
 
 def coating_of(shell: Shell, unit: str) -> str:
-    """How thickly a shell is coated; empty where it is not."""
-    return f"coated {in_full(shell.coating_nm, unit)} {unit}" if shell.coating_nm else ""
+    """How thickly a shell is coated, and whether its wall is without that; empty where it is not."""
+    if not shell.coating_nm:
+        return ""
+    aside = shell.wall_nm is not None and shell.wall_nm != shell.touched_nm
+    return f"coated {in_full(shell.coating_nm, unit)} {unit}{', not in the wall' if aside else ''}"
