@@ -327,15 +327,17 @@ def assembled_clearance(job: Job, reading: AssembledReading, placement: Placemen
     steel-backed shells grow as the gauge does, and the housing by its own coefficient. A clearance read directly has no
     zero error: the gauge was zeroed on the journal's own micrometer, set as `zeroing` says. Housing and journal then
     differ only by their expansion, on the micrometer's scale. Both are taken to have been read in the temperature of
-    the job.
+    the job. A gauge or a strip touches the coating: where that does not count as wall it is added, so that the
+    clearance is to the metal like the limits that it is held against.
     """
     journal = placement.position.journal
     assert journal is not None
     read = Fraction(sum(reading.readings_nm), len(reading.readings_nm))
     if reading.feature == "bore":
-        walls = placement.wall_sum_nm
+        touched = placement.walls_touched_nm
         housing = factor_to_20(job.measuring, placement.position.kind, "housing_bore", reading.gauge)
-        found = (read - offs(job.measuring.gauges)[reading.gauge] + walls) * housing - walls - journal.mean_nm
+        warm = read - offs(job.measuring.gauges)[reading.gauge] + touched
+        found = warm * housing - placement.wall_sum_nm - journal.mean_nm
     else:
         zeroing = zeroed(job, placement)
         found = zeroing.clearance(read) if reading.method == "gauge" else zeroing.between(read)
@@ -422,6 +424,6 @@ def _why_not(check: Check, in_doubt: Doubted) -> Fact | None:
 
 def _explains(check: Check, other: Check) -> bool:
     """Whether the other position's shells would make this reading and its calculation agree."""
-    shift = check.placement.wall_sum_nm - other.placement.wall_sum_nm
+    shift = check.placement.walls_touched_nm - other.placement.walls_touched_nm
     left = abs(check.difference_nm - shift)
     return left <= check.near_nm and 2 * left <= abs(check.difference_nm)

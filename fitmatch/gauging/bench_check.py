@@ -73,10 +73,10 @@ def bounds_of(job: Job, check: Check) -> Bounds:
 def would_show(job: Job, reading: AssembledReading, placement: Placement, clearance_nm: int) -> Fraction:
     """What a reading of this sort shows at a clearance: `assembled_clearance` the other way round."""
     if reading.feature == "bore":
-        journal, walls = placement.position.journal, placement.wall_sum_nm
+        journal = placement.position.journal
         assert journal is not None
         housing = factor_to_20(job.measuring, placement.position.kind, "housing_bore", reading.gauge)
-        warm = (clearance_nm + journal.mean_nm + walls) / Fraction(housing) - walls
-        return warm + offs(job.measuring.gauges)[reading.gauge]
+        warm = (clearance_nm + journal.mean_nm + placement.wall_sum_nm) / Fraction(housing)
+        return warm - placement.walls_touched_nm + offs(job.measuring.gauges)[reading.gauge]
     zeroing = zeroed(job, placement)
     return zeroing.shows(clearance_nm) + (0 if reading.method == "gauge" else zeroing.moved_nm)

@@ -3,8 +3,9 @@
 The micrometer is set to the raw mean of its readings of this journal near the crown axis, rounded to its resolution.
 The bore with its shells in is then as warm as the room, and read on the scale of that micrometer:
 
-    shows = (clearance + walls + journal) / housing's factor to 20 C - walls - journal / its factor - moved
+    shows = (clearance + walls + journal) / housing's factor to 20 C - touched - journal / its factor - moved
 
+`touched` are the walls as the gauge meets them: over their coating, even if that does not count as wall.
 `moved` is what rounding the setting, or setting it from other readings than those that make the size, adds to the size
 that the gauge is zeroed on. Both ways are here, so that what is expected at the bench is read back as what was
 calculated.
@@ -37,7 +38,7 @@ class Zeroing(NamedTuple):
         """What the gauge shows at this clearance."""
         journal, walls = self._sizes
         warm = (clearance_nm + walls + journal) / self.housing_factor
-        return warm - walls - journal / self.journal_factor - self.moved_nm
+        return warm - self.placement.walls_touched_nm - journal / self.journal_factor - self.moved_nm
 
     def clearance(self, shown_nm: int | Fraction) -> Fraction:
         """The clearance at which the gauge shows this."""
@@ -46,7 +47,8 @@ class Zeroing(NamedTuple):
     def between(self, read_nm: int | Fraction) -> Fraction:
         """The clearance of what was read between shells and journal themselves, as by a strip."""
         journal, walls = self._sizes
-        return (journal / self.journal_factor + read_nm + walls) * self.housing_factor - walls - journal
+        touched = self.placement.walls_touched_nm
+        return (journal / self.journal_factor + read_nm + touched) * self.housing_factor - walls - journal
 
     @property
     def _sizes(self) -> tuple[int, int]:

@@ -96,6 +96,11 @@ class Shell:
         return metal
 
     @property
+    def touched_nm(self) -> int:
+        """The wall as a bore gauge or a strip meets it: over its coating, whether that counts as wall or not."""
+        return self.metal_nm + self.coating_nm
+
+    @property
     def key(self) -> ShellKey:
         """Box and name, which together identify the shell."""
         return self.box, self.name

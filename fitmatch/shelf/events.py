@@ -22,6 +22,7 @@ class Hold(NamedTuple):
 
 
 _ASSEMBLED: Final = "assembled"
+MATERIALS: Final = "materials"  # under which an event keeps coefficients of expansion
 _READ: Final = ("assembled_nm", "calculated_nm", "verdict")  # what is told of a reading, the first of a new one
 KEEPS: Final = Hold(None, None, "", "")  # stands for whoever has it
 
@@ -255,7 +256,12 @@ def kept_readings(was: Iterable[Assembled], now: Iterable[Assembled]) -> dict[st
 def readings_told(event: RowMapping, when: str) -> tuple[Assembled, ...] | None:
     """Those that an event keeps, `was` or `now`; None: it is not about any."""
     kept = told(event).get(_ASSEMBLED)
-    return None if kept is None else tuple(Assembled(**one) for one in kept[when])
+    return None if kept is None else tuple(map(_assembled, kept[when]))
+
+
+def _assembled(kept: Mapping[str, Any]) -> Assembled:
+    lists = {name: tuple(value) for name, value in kept.items() if isinstance(value, list)}
+    return Assembled(**{**kept, **lists})
 
 
 def _read_with_shells_in(event: RowMapping) -> tuple[Difference, ...]:

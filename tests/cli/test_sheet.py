@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from made.commands import Ran
 from made.pump_set import written
-from made.sheet_jobs import HOSTILE, engine
+from made.sheet_jobs import HOSTILE, LIMITS, engine
 from oracles.html_page import Element, page_of
 
 import fitmatch
@@ -306,7 +306,9 @@ def test_what_is_not_to_be_assembled_has_no_box_to_tick(tmp_path: Path, capsys: 
 
 
 def test_sixes_and_nines_are_underlined(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """In every name of a shell each 6 and each 9 is underlined, and nothing else."""
+    """In every name of a shell and of its box each 6 and each 9 is underlined, and nothing else: on the assembly, the
+    record and the leftovers. No box is called a box twice."""
+    (job / "shells" / "mains.csv").rename(job / "shells" / "box 69.csv")
     shells = (job / "shells" / "rods.csv").read_text(encoding="utf-8")
     (job / "shells" / "rods.csv").write_text(re.sub(r"(?m)^([ul])(\d)", r"\g<1>69\2", shells), encoding="utf-8")
     assert Ran(capsys, "sheet", job).status == 0
@@ -314,6 +316,17 @@ def test_sixes_and_nines_are_underlined(job: Path, capsys: pytest.CaptureFixture
     assert len(names) == 14 and sum("69" in one.text for one in names) == 8
     for one in names:
         assert [u.text for u in one.all("u")] == re.findall("[69]", one.text)
+    boxes = [one for block in blocks(job).values() for one in block.all(cls="box")]
+    assert {one.text for one in boxes} == {"box 69", "box rods"}
+    assert all([u.text for u in one.all("u")] == re.findall("[69]", one.text) for one in boxes)
+    parts = {one["id"]: one for one in page(job).all("section")}
+    for row in (one for one in parts["record"].all("tr") if "box 69/" in one.text):
+        assert [u.text for half in row.all(cls="half") for u in half.all("u")] == ["6", "9"] * row.text.count("box 69/")
+    back = [one for one in parts["leftovers"].all("dt") if one.text == "box 69"]
+    assert len(back) == 1 and [u.text for u in back[0].all("u")] == ["6", "9"]
+    labels = [one for one in parts["leftovers"].all(cls="label") if "; box 69 " in one.text]
+    assert labels and all({"6", "9"} <= {u.text for u in one.all("u")} for one in labels)
+    assert "box box" not in page(job).text
 
 
 def test_each_part_alone(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -960,3 +973,122 @@ def test_a_reading_just_outside_looks_outside(tmp_path: Path, capsys: pytest.Cap
     assert "corrected 0.0034001 in" in row_of(folder, "R1")
     (note,) = [note.text for note in page(folder).all("span", cls="note") if note.text.startswith("R1: ")]
     assert told in note
+
+
+def coated(tmp_path: Path, *, counts: bool) -> Path:
+    """Four coated rods, walls measured over the coating, with limits to the metal or over the coating."""
+    folder = engine(tmp_path / "coated", rods=4, mains=0, gauges=False)
+    text = (folder / "shells" / "rods.csv").read_text(encoding="utf-8")
+    head, *rows = text.splitlines()
+    thicker = [row.split(",") for row in rows]
+    lines = [
+        ",".join([*row[:3], str(Decimal(row[3]) + Decimal("0.0003" if not counts else 0)), *row[4:], "0.0003"])
+        for row in thicker
+    ]
+    (folder / "shells" / "rods.csv").write_text("\n".join([f"{head},coating", *lines]) + "\n", encoding="utf-8")
+    (folder / "shells" / "mains.csv").unlink()
+    job = (folder / "job.toml").read_text(encoding="utf-8")
+    job = re.sub(r"(?s)\[fit\.main\].*?(?=\[|\Z)", "", job)
+    (folder / "job.toml").write_text(f"{job}[coating]\ncounts = {str(counts).lower()}\n", encoding="utf-8")
+    return folder
+
+
+@pytest.mark.parametrize("counts", [True, False])
+def test_the_gauge_is_expected_over_the_coating(
+    counts: bool, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What the sheet expects on the bore gauge is the clearance over the coating, whether that counts as wall or not,
+    and says what the clearance lies between; typed into assembled.csv it is not off at all, and a reading that is above
+    max to the metal is NOT TO BE RUN though it is below max as read."""
+    folder = coated(tmp_path, counts=counts)
+    assert Ran(capsys, "sheet", folder).status == 0
+    plan, found = saved(folder), blocks(folder)
+    for name, p in plan.items():
+        over = Decimal(str(p["clearance_over_coating"]))
+        assert Decimal(found[name]["data-expect"]) == over
+        clearance = Decimal(str(p["clearance"]))
+        assert clearance - over == (0 if counts else Decimal("0.0006"))
+        text = found[name].text
+        assert ("over the coating; to the metal" if counts else "to the metal; over the coating") in text
+        assert ("the bore gauge touches the coating, 0.00060 in on both shells" in text) is not counts
+        assert text.count("coated 0.00030 in, not in the wall") == (0 if counts else 2)
+        low, high = (LIMITS["in"][end] - (0 if counts else 0.0006) for end in ("min", "max"))
+        assert f"must read {low:.5f} to {high:.5f} in" in text
+    exact = read_at_the_bench(folder, {name: found[name]["data-expect"] for name in found}, capsys)
+    assert [float(str(r["difference"])) for r in exact] == [0.0] * 4
+    (one, *_) = read_at_the_bench(folder, {"R1": "0.0031"}, capsys)
+    assert one["within_limits"] is counts and one["uncounted"] == (0 if counts else 0.0006)
+    (folder / "assembled.csv").write_text("position,clearance,method\nR1,0.0031,gauge\n", encoding="utf-8")
+    told = Ran(capsys, "assembled", folder)
+    assert ("NOT TO BE RUN" in told.out) is not counts
+    assert ("is added to what was read" in " ".join(told.out.split())) is not counts
+    assert Ran(capsys, "sheet", folder).status == 1
+    assert ("NOT TO BE RUN" in blocks(folder)["R1"].text) is not counts
+    record = next(one for one in page(folder).all("section") if one["class"] == "part record").text
+    walls = {p[side]["wall"] for p in plan.values() for side in ("upper", "lower")}
+    assert all(f" {Decimal(str(wall)) + (0 if counts else Decimal('0.0003')):.5f} " in record for wall in walls)
+    assert ("0.00060 in of coating does not count as wall: add it" in record) is not counts
+
+
+def test_shells_that_are_noted_elsewhere_stop_their_positions(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A reading taken with other shells in than the plan's is named on top, at its position and on the record, and
+    there is nothing to tick there, nor where the plan wants a shell that was noted elsewhere; a leftover that was noted
+    in is marked; exit 1. A later row with the plan's own shells settles it."""
+    folder = engine(tmp_path / "noted", rods=4, mains=3)
+    assert Ran(capsys, "sheet", folder).status == 0
+    plan = saved(folder)
+    left = json.loads(Ran(capsys, "assign", folder, "--json").out)["leftover"]
+    spare = next(one["shell"] for one in left if one["kind"] == "main" and one["half"] == "upper")
+    lower, taken = plan["M1"]["lower"]["shell"], plan["R2"]["upper"]["shell"]
+    rows = ["position,upper,lower,clearance,method", f"M1,mains/{spare},mains/{lower},0.0021,gauge"]
+    rows += [f"R1,rods/{taken},rods/{plan['R1']['lower']['shell']},0.0022,gauge"]
+    (folder / "assembled.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    assert Ran(capsys, "sheet", folder).status == 1
+    top, found = next(page(folder).all("header")).text, blocks(folder)
+    ours = plan["M1"]["upper"]["shell"]
+    line = f"assembled.csv says mains/{spare} is in M1, the plan says mains/{ours}"
+    assert "SHELLS NOT AS PLANNED: R1, R2 and M1. Find out which" in top and line in top
+    assert f"assembled.csv says rods/{taken} is in R1, the plan says R2" in found["R2"].text
+    for name, block in found.items():
+        stopped = name in ("M1", "R1", "R2")
+        assert bool(list(block.all(cls="tick"))) is not stopped and ("it reads" in block.text) is not stopped
+    assert line in found["M1"].text
+    parts = {one["id"]: one for one in page(folder).all("section")}
+    record = parts["record"].text
+    assert line in record and f"with mains/{spare} and mains/{lower} in: set mic-1 " in record
+    assert "reads 0.0021 in (mic-1)" in record
+    labels = [one.text for one in parts["leftovers"].all(cls="label") if "NOTED IN M1: find out" in one.text]
+    assert len(labels) == 1 and labels[0].startswith(f"{spare} ")
+    rows += ["M1,,,0.0022,gauge", "R1,,,0.0022,gauge"]
+    (folder / "assembled.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    Ran(capsys, "sheet", folder)
+    assert "SHELLS NOT AS PLANNED" not in page(folder).text
+
+
+def test_the_record_of_a_job_can_be_checked_on_paper(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Readings stand with the decimals of the finest of their kind, so that no written zero is lost, every line at the
+    foot is a sentence, and a reading with the shells in keeps what the micrometer was set to and what it had to be."""
+    folder = engine(tmp_path / "bare", rods=4, mains=3, gauges=False)
+    text = (folder / "positions.csv").read_text(encoding="utf-8").replace("housing_bore", "housing_bore_1")
+    rows = [row.split(",") for row in text.splitlines()]
+    more = ["housing_bore_2", *(f"{Decimal(row[3]) + Decimal('0.00004')}" for row in rows[1:])]
+    lines = [",".join([*row[:4], again, *row[4:]]) for row, again in zip(rows, more, strict=True)]
+    (folder / "positions.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    assert Ran(capsys, "sheet", folder).status == 0
+    plan = saved(folder)
+    first = rows[1]
+    (folder / "assembled.csv").write_text("position,clearance,method\nR1,0.0023,gauge\n", encoding="utf-8")
+    Ran(capsys, "sheet", folder)
+    record = next(one for one in page(folder).all("section") if one["id"] == "record").text
+    assert re.search(rf"{first[3]} {Decimal(first[3]) + Decimal('0.00004'):.5f} in", record) and len(first[3]) == 7
+    assert re.search(r"Inputs' digest: [0-9a-f]{64}\. What was read", record) and "\u00a0" not in record
+    assert f"set micrometer {plan['R1']['journal']:.5f} in, must read 0.00140 to 0.00340 in; reads 0.0023 in" in record
+
+
+def test_standard_output_is_no_file(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`--output -` is refused, exit 2, and no file of that name is written."""
+    ran = Ran(capsys, "sheet", job, "--output", "-")
+    assert ran.status == 2 and "not written to standard output" in ran.err
+    assert not Path("-").exists() and not (job / "assignment.json").exists()

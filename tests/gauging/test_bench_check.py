@@ -183,3 +183,43 @@ def test_what_would_be_read_is_read_back() -> None:
             shown = would_show(job, reading, placement, clearance)
             back = assembled_clearance(job, reading._replace(readings_nm=(round(shown),)), placement)
             assert abs(back - clearance) <= 1
+
+
+def test_a_gauge_touches_the_coating() -> None:
+    """In 100 random workshops, with coatings of 5 and 8 um that do not count as wall: the clearance is to the metal,
+    every sort of reading shows 13 um less than the same job without coatings, and is read back as that clearance; a
+    reading 1 um above max as the gauge shows it is outside max to the metal."""
+    draw = random.Random(29)
+    for _ in range(100):
+        measuring = workshop(draw)
+        journal, bore = [Reading(49_990_400, None, None, "mic")], [Reading(54_040_000, gauge="bore")]
+        job, bare = placed(measuring, journal, bore, min_nm=20 * UM, max_nm=70 * UM)
+        upper, lower = (
+            replace(shell, coating_nm=coating, wall_to_metal_nm=WALL)
+            for shell, coating in ((bare.upper, 5 * UM), (bare.lower, 8 * UM))
+        )
+        coated = replace(bare, upper=upper, lower=lower)
+        job = replace(job, shells=(upper, lower), coating_counts=False)
+        assert coated.clearance_nm == bare.clearance_nm == coated.clearance_over_coating_nm + 13 * UM
+        plain, found = check(job, bare), check(job, coated)
+        assert found.set_to_nm == plain.set_to_nm
+        for name in ("expect_nm", "agrees_from_nm", "agrees_to_nm", "least_nm", "most_nm"):
+            assert abs(getattr(plain, name) - getattr(found, name) - 13 * UM) <= 1
+        pair = ("box", "upper"), ("box", "lower")
+        for sort in (("clearance", "gauge"), ("clearance", "strip"), ("bore", "gauge")):
+            reading = AssembledReading("R1", *pair, sort[0], (0,), sort[1], "bore")
+            shown = round(would_show(job, reading, coated, 40 * UM))
+            assert abs(would_show(job, reading, bare, 40 * UM) - shown - 13 * UM) <= 1
+            assert abs(assembled_clearance(job, reading._replace(readings_nm=(shown,)), coated) - 40 * UM) <= 1
+        assert found.most_nm is not None
+        one = read_with(job, AssembledReading("R1", *pair, "clearance", (found.most_nm + UM,), "gauge", "bore"))
+        assert one.excess_nm > 0 and one.placement.uncounted_nm == 13 * UM
+        assert not read_with(job, one.reading._replace(readings_nm=(found.most_nm,))).excess_nm
+
+
+def test_where_a_coating_counts_nothing_is_added() -> None:
+    """A coating that is part of the wall is touched as wall, and changes no reading."""
+    job, bare = placed(Measuring(), [Reading(50_000_000)], [Reading(54_050_000)])
+    thick = [replace(shell, coating_nm=5 * UM, wall_to_metal_nm=WALL - 5 * UM) for shell in (bare.upper, bare.lower)]
+    coated = replace(bare, upper=thick[0], lower=thick[1])
+    assert check(job, coated) == check(job, bare) and not coated.uncounted_nm

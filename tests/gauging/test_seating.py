@@ -467,3 +467,21 @@ def test_what_the_others_teach_excuses_no_mistake() -> None:
     found = compare(replace(job, fits={"rod": fit}))
     assert verdicts(found) == words and found.needs_attention and found.written("rod")
     assert verdicts(compare(job)) == [Verdict.AGREES] * 4
+
+
+def test_a_coating_that_does_not_count_is_no_seating() -> None:
+    """Read over coatings of 3 um on each shell that do not count as wall, nothing but the seating is learned, and two
+    pairs that were exchanged are told by the walls that the gauge touched."""
+    plain = job_with([TENTH, 2 * TENTH, 2 * TENTH])
+    shells = tuple(replace(s, coating_nm=3 * UM, wall_to_metal_nm=s.wall_nm) for s in plain.shells)
+    coated = replace(plain, shells=shells, coating_counts=False)
+    for at, one in enumerate(plain.measuring.assembled):
+        coated = with_reading(coated, at, readings_nm=(one.readings_nm[0] - 6 * UM,))
+    assert compare(coated).learned == compare(plain).learned
+    assert [c.difference_nm for c in compare(coated).checks] == [TENTH, 2 * TENTH, 2 * TENTH]
+    thick = tuple(s if s.name[0] != "1" else replace(s, coating_nm=12 * UM) for s in coated.shells)
+    swapped = replace(coated, shells=thick)
+    for at, off in ((0, -6), (1, -24)):
+        swapped = with_reading(swapped, at, readings_nm=(CLEARANCE + off * UM,))
+    found = compare(swapped)
+    assert [found.exchanged_with(c) for c in found.checks[:2]] == ["R2", "R1"]

@@ -17,6 +17,7 @@ from fitmatch.shelf import (
     fitted,
     open_shelf,
     put_back,
+    read_assembled,
     read_measured_again,
     read_planned,
     read_stock,
@@ -24,6 +25,7 @@ from fitmatch.shelf import (
     take_in,
     teardown,
 )
+from fitmatch.shelf.answers.engines import Assembled, together
 
 POSITIONS = "position,kind,journal,housing_bore\nR1,rod,1.8162,1.9421\nR2,rod,1.8162,1.9405\n"
 GAUGES = """
@@ -91,11 +93,14 @@ def test_what_the_shelf_knows_is_printed(
     found = record(ran, tmp_path / "engine-1.html")
     assert ran.out == "" and ran.err == "written to engine-1.html\n"
     first, second = line(found, "R1"), line(found, "R2")
-    walls = {"06": (1, "0.06190 (0.0618 0.0620 in by mic-1)"), "01": (2, "0.06190 (by mic-2)")}
-    walls |= {"03": (3, "0.06180 (0.0618 0.0618 in by mic-1)"), "04": (4, "0.06180 (0.0618 0.0618 in by mic-1)")}
+    walls = {"06": (1, "0.06190"), "01": (2, "0.06190"), "03": (3, "0.06180"), "04": (4, "0.06180")}
+    twice = "0.0618 0.0618 in by mic-1"
+    read = {"06": "0.0618 0.0620 in by mic-1", "01": "by mic-2", "03": twice, "04": twice}
     for name, (number, wall) in walls.items():
         (where,) = [text for text in (first, second) if f"/{name} " in text]
         assert f"box-1/{name} no. {number} {wall} " in where
+        pair = sorted((other for other in read if f"/{other} " in where), key=lambda one: where.index(f"/{one} "))
+        assert f" read {'; '.join(read[one] for one in pair)} " in where
         assert ("part P-1" if name in ("06", "01") else f"{wall} part P-{2 if name == '04' else 1}") in where
     assert first.startswith("R1 1.81620 1.94210 beam box-1/") and " cap box-1/" in first
     sums = [
@@ -211,7 +216,8 @@ def test_without_gauges_nothing_is_made_up(address: str, tmp_path: Path, capsys:
     built_engine(tmp_path, address, gauges=False)
     words = ("sheet", "--engine", 1, "--db", address, "--output", tmp_path / "e.html")
     found = record(Ran(capsys, *words), tmp_path / "e.html")
-    assert "(0.0618 0.0620 in)" in found.text and "Gauge" not in found.text and "+/-" not in found.text
+    assert re.search("read (beam|cap) 0.0618 0.0620 in", found.text)
+    assert "Gauge" not in found.text and "+/-" not in found.text
 
 
 FULL = """
@@ -340,3 +346,62 @@ def test_an_engine_of_an_earlier_version_has_blanks(tmp_path: Path, capsys: pyte
     blanks = {one.text for one in found.all(cls="blank")}
     assert {"room", "seating counted in", "limits from", "journals and bores read with"} <= blanks
     assert "plan" not in next(found.all("header")).text and "+/-" not in found.text
+
+
+def test_readings_stand_in_the_unit_they_were_read_in(
+    address: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Of an inch job whose gauges read millimetres the record has every reading in millimetres, with the decimals of
+    its gauge: journals, bores, walls over a ball, and each of two readings with the shells in, beside what the
+    micrometer was set to and what the gauge had to read. Ball and coefficients of expansion are told, so that a size
+    can be worked out from its readings."""
+    gauges = """
+[gauge.mic-m]
+unit = "mm"
+resolution = 0.001
+expansion = 10.9e-6
+[gauge.bore-m]
+unit = "mm"
+resolution = 0.002
+set_with = "mic-m"
+[gauge.tube]
+unit = "mm"
+resolution = 0.001
+ball = 5.000
+[measured.rod]
+journal = "mic-m"
+housing_bore = "bore-m"
+wall = "tube"
+"""
+    positions = "position,kind,journal_1,journal_2,housing_bore\nR1,rod,46.130,46.132,49.330\n"
+    box = "shell,kind,half,wall,family\n01,rod,upper,6.570,narrow-2\n02,rod,lower,6.571,narrow-2\n"
+    job = write_job(tmp_path / "saw", JOB + gauges + FULL, positions, box)
+    save_plan(job)
+    shelf = open_shelf(address, clock=Clock())
+    take_in(shelf, read_stock([job]))
+    set_aside(shelf, read_planned(job))
+    (job / "assembled.csv").write_text("position,clearance_1,clearance_2,method\nR1,0.0580,0.0560,gauge\n")
+    fitted(shelf, read_planned(job), readings=read_assembled(shelf, job))
+    assert Ran(capsys, "sheet", job, "--only", "record").status in (0, 1)
+    words = ("sheet", "--engine", 1, "--db", address, "--output", tmp_path / "e.html")
+    Ran(capsys, *words)
+    for file in (tmp_path / "e.html", job / "sheet.html"):
+        found = page_of(file.read_text(encoding="utf-8"))
+        first = next(one.text for one in found.all("tr") if one.text.startswith("R1 "))
+        assert "46.130 46.132 mm" in first and "49.330 mm" in first and "read 6.570 mm; 6.571 mm" in first
+        assert "set mic-m 46.131 mm, must read 0.0" in first and "reads 0.0580 0.0560 mm (bore-m)" in first
+        assert not re.search(r"[0-9]\.[0-9]{7,} in", found.text)
+        text = found.text
+        assert "ball 5.0000 mm" in text and "expansion 10.9e-6 per kelvin" in text
+        steel = "journal 11.5e-6, housing bore 11.5e-6, gauges 11.5e-6 where none is told"
+        assert f"xpansion per kelvin: {steel}" in text
+
+
+def test_what_an_earlier_version_kept_of_a_reading_stands() -> None:
+    """A reading on record without what is kept of it now is that reading still: fitted again with the same file nothing
+    is new, and its permission stays."""
+    then = Assembled(58_000, 57_000, None, "gauge", "bore-m", "clearance", 58_000, "", "", "", 0, 500, permitted=True)
+    now = then._replace(permitted=False, readings_nm=(58_000,), typed=("0.058 mm",), set_to_nm=46_131_000, most_nm=9)
+    assert together([then], [now]) == (then,)
+    assert together([then], [now._replace(assembled_nm=59_000)]) == (now._replace(assembled_nm=59_000),)
+    assert together([now], [now._replace(readings_nm=(57_000, 59_000))])[0].readings_nm == (57_000, 59_000)

@@ -113,7 +113,7 @@ def test_readings_are_kept_when_it_is_fitted(shelf: Shelf, tmp_path: Path, run: 
     assert (row["assembled"], row["assembled_method"], row["not_to_be_run"]) == ("0.0023", "gauge", "false")
     assert run("sheet", "--engine", 1, "--output", tmp_path / "e.html").status == 0
     page = page_of((tmp_path / "e.html").read_text(encoding="utf-8")).text
-    assert "reads 0.00230 in (bore-1, by K, 2026-03-02), corrected 0.00230 in" in page and "NOT TO BE RUN" not in page
+    assert "reads 0.0023 in (bore-1, by K, 2026-03-02), corrected 0.00230 in" in page and "NOT TO BE RUN" not in page
 
 
 def test_readings_taken_later_are_added(shelf: Shelf, job: Path, run: Run) -> None:

@@ -165,6 +165,9 @@ def _check_file(file: Path, *, force: bool) -> None:
     from fitmatch.intake.common.files import read_file
     from fitmatch.report.sheet.page import FAR, MARK
 
+    if str(file) == "-":
+        why = "a sheet is a file, and is not written to standard output; name one"
+        raise click.BadParameter(why, param_hint="--output")
     if not file.parent.is_dir():
         why = f"there is no folder {printable(file.parent)}; make it first"
         raise click.BadParameter(why, param_hint="--output")

@@ -47,6 +47,16 @@ class Placement:
         return self.upper.wall_nm + self.lower.wall_nm
 
     @property
+    def walls_touched_nm(self) -> int:
+        """Both walls as whatever lies between them and the journal meets them: oil, a bore gauge, a strip."""
+        return self.upper.touched_nm + self.lower.touched_nm
+
+    @property
+    def uncounted_nm(self) -> int:
+        """The coating of both shells that does not count as wall: limits and clearance are to the metal then."""
+        return self.walls_touched_nm - self.wall_sum_nm
+
+    @property
     def clearance_nm(self) -> int:
         """From the mean sizes."""
         return room(self.position) - self.wall_sum_nm
@@ -64,7 +74,7 @@ class Placement:
     @property
     def clearance_over_coating_nm(self) -> int:
         """With all of both coatings, whether they count as wall or not."""
-        return self.clearance_to_metal_nm - self.upper.coating_nm - self.lower.coating_nm
+        return room(self.position) - self.walls_touched_nm
 
     @property
     def deviation_nm(self) -> int:

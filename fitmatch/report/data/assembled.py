@@ -67,6 +67,7 @@ def _reading(comparison: Comparison, check: Check, unit: str) -> dict[str, Value
         "date": reading.date or None,
         "read": reading.feature,
         "as_read": length(check.as_read_nm, unit),
+        "uncounted": length(placement.uncounted_nm, unit),
         "assembled": length(check.assembled_nm, unit),
         "tightest": length(check.tightest_nm, unit),
         "calculated": length(placement.clearance_nm, unit),

@@ -21,7 +21,7 @@ NARROWEST: Final = 80
 WIDEST: Final = 120
 _GAP: Final = 2
 _NARROWEST_COLUMN: Final = 6
-_NO_BREAK: Final = "\u00a0"  # stands for a space inside a name until the line is cut
+NO_BREAK: Final = "\u00a0"  # stands for a space inside a name until the line is cut
 _BELOW: Final = "    "  # before what stands below a row
 _width: ContextVar[int] = ContextVar("width of the page", default=WIDTH)
 
@@ -89,7 +89,7 @@ def clean(text: str) -> str:
 
 def whole(name: str) -> str:
     """A name that is not to be broken at the end of a line."""
-    return clean(name).replace(" ", _NO_BREAK)
+    return clean(name).replace(" ", NO_BREAK)
 
 
 def table(rows: Sequence[RowT], *columns: Column[RowT], ruled: bool = True) -> list[str]:
@@ -182,7 +182,7 @@ def _laid_out(rows: Sequence[Sequence[str]], aligns: Sequence[str]) -> list[str]
         rowalign=["bottom"],
         disable_numparse=True,  # a shell named 03 is not the number 3
     )
-    return [line.rstrip().replace(_NO_BREAK, " ") for line in text.splitlines()]
+    return [line.rstrip().replace(NO_BREAK, " ") for line in text.splitlines()]
 
 
 def paragraph(text: str, *, first: str = "", rest: str | None = None) -> list[str]:
@@ -221,7 +221,7 @@ def shortened(text: str, room: int) -> str:
 
 
 def _has_wide(text: str) -> bool:
-    return not (text.isascii() or text.replace(_NO_BREAK, " ").isascii()) and columns_taken(text) > len(text)
+    return not (text.isascii() or text.replace(NO_BREAK, " ").isascii()) and columns_taken(text) > len(text)
 
 
 def _longest_line(cells: Sequence[str]) -> int:
@@ -247,5 +247,5 @@ def wrapped(text: str, width: int) -> list[str]:
     hyphen."""
     lines: list[str] = []
     for line in wrap(text, width, break_on_hyphens=False, break_long_words=False):
-        lines += [line] if len(line) <= width else wrap(line.replace(_NO_BREAK, " "), width)
-    return [line.replace(_NO_BREAK, " ") for line in lines]
+        lines += [line] if len(line) <= width else wrap(line.replace(NO_BREAK, " "), width)
+    return [line.replace(NO_BREAK, " ") for line in lines]

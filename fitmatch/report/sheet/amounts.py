@@ -1,11 +1,12 @@
 """Lengths and names as they stand on a sheet: every length in both units, and no 6 that could be a 9."""
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from itertools import groupby
 from typing import Final, NamedTuple
 
 from fitmatch.lengths import exact, fixed
+from fitmatch.records.measuring import Gauge
 from fitmatch.records.parts import Position, Shell, Size
 from fitmatch.report.shared.scale import NOTHING, PLACES, on_paper, telling, usual
 
@@ -36,7 +37,7 @@ def amount(nm: int, unit: str) -> Amount:
 
 def setting(nm: int, unit: str, step_nm: int | None) -> Amount:
     """What a gauge is set to, in both units: in its own with the decimals of its step, if that is known."""
-    own = usual(unit, nm) if not step_nm else fixed(nm, unit, max(_places(one, unit) for one in (nm, step_nm)))
+    own = usual(unit, nm) if not step_nm else fixed(nm, unit, max(places(one, unit) for one in (nm, step_nm)))
     return amount(nm, unit)._replace(own=f"{own} {unit}")
 
 
@@ -54,13 +55,23 @@ def as_read(readings: Sequence[tuple[int, str]], unit: str, step_nm: int | None,
     told = []
     for one, group in groupby(zip(units, readings, strict=True), key=lambda pair: pair[0]):
         some = [reading for _, reading in group]
-        places = [max(_places(nm, one) if not (m := _DECIMALS.fullmatch(t)) else len(m[1]) for nm, t in some)]
-        places += [_places(step_nm, one)] if step_nm and one == step_unit else []
-        told.append(" ".join(fixed(nm, one, max(places)) for nm, _ in some) + f" {one}")
+        known = [max(places(nm, one) if not (m := _DECIMALS.fullmatch(t)) else len(m[1]) for nm, t in some)]
+        known += [places(step_nm, one)] if step_nm and one == step_unit else []
+        told.append(" ".join(fixed(nm, one, max(known)) for nm, _ in some) + f" {one}")
     return " ".join(told)
 
 
-def _places(nm: int, unit: str) -> int:
+def unit_read(readings_nm: Collection[int], unit: str, gauge: Gauge | None) -> str:
+    """The unit that readings were most likely read in, where that was not kept: the gauge's, unless they are on none of
+    its steps and shorter in the other one."""
+    own = (gauge and gauge.unit) or unit
+    step = gauge and gauge.resolution_nm
+    if all(not nm % step if step else places(nm, own) <= PLACES[own] for nm in readings_nm):
+        return own
+    return min((own, other_unit(own)), key=lambda one: max(places(nm, one) for nm in readings_nm))
+
+
+def places(nm: int, unit: str) -> int:
     """The decimals of a length to its last digit."""
     return len(exact(nm, unit).partition(".")[2])
 
@@ -107,5 +118,8 @@ def runs(name: str) -> tuple[Run, ...]:
 
 
 def coating_of(shell: Shell, unit: str) -> str:
-    """How thickly a shell is coated; empty where it is not."""
-    return f"coated {in_full(shell.coating_nm, unit)} {unit}" if shell.coating_nm else ""
+    """How thickly a shell is coated, and whether its wall is without that; empty where it is not."""
+    if not shell.coating_nm:
+        return ""
+    aside = shell.wall_nm is not None and shell.wall_nm != shell.touched_nm
+    return f"coated {in_full(shell.coating_nm, unit)} {unit}{', not in the wall' if aside else ''}"

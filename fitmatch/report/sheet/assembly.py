@@ -46,7 +46,7 @@ from fitmatch.report.sheet.amounts import (
     span,
 )
 from fitmatch.report.sheet.drawings import Line, crank_lines, numbers_of
-from fitmatch.report.sheet.source import COULD_GO_THERE, Shown, is_bad
+from fitmatch.report.sheet.source import COULD_GO_THERE, FIND_OUT, NOT_AS_PLANNED, Shown, is_bad
 from fitmatch.report.words.doubts import doubt_lines
 from fitmatch.report.words.likely_causes import likely_causes
 from fitmatch.report.words.reasons import out_by, words_of
@@ -65,6 +65,10 @@ TICKS: Final = (
     "turns freely",
     "checked",
 )
+
+MICROMETER: Final = "micrometer"  # that has no name
+LIMITS_TO_METAL: Final = "Clearance, min and max are to the metal, and the bore gauge touches the coating"
+ALREADY_OFF: Final = "that is taken off in expect, agrees and must read"
 
 _LONGEST_BESIDE: Final = 12  # characters
 
@@ -105,8 +109,8 @@ class Exact(NamedTuple):
 
 
 class Block(NamedTuple):
-    """One position. `states` are warnings, `told` what else must be known. Without shells there is only the first
-    half of this."""
+    """One position. `states` are warnings, `told` what else must be known. `between`: what the clearance of coated
+    shells lies between, and the other one. Without shells there is only the first half of this."""
 
     position: str
     kind: str
@@ -117,6 +121,7 @@ class Block(NamedTuple):
     halves: tuple[Half, ...] = ()
     wall_sum: Amount | None = None
     clearance: Amount | None = None
+    between: str = ""
     limits: str = ""
     exact: Exact | None = None
     check: Check | None = None
@@ -186,7 +191,7 @@ class _Blocks:
             states, why = (NOT_FILLED,), self._why[position.key]
         else:
             states, why = (NOT_MEASURED,), missing_words(missing_of(self._plan.job, position))
-        doubts = tuple(self._doubts(position))
+        doubts, noted = tuple(self._doubts(position)), tuple(self._noted(position))
         beside = doubt_lines(self._shown.doubts_beside(position), self._unit, self._unit)
         told = (
             *(f"{COULD_GO_THERE}: {line}" for line in beside),
@@ -194,7 +199,7 @@ class _Blocks:
             *self._told(position, in_doubt=bool(doubts)),
         )
         number = self._numbers.get(position.name)
-        return Block(position.name, position.kind, number, position.pin, (*states, *doubts), told)
+        return Block(position.name, position.kind, number, position.pin, (*noted, *states, *doubts), told)
 
     def _filled(self, placement: Placement) -> Block:
         position, unit, inside = placement.position, self._unit, placement.within_limits
@@ -204,29 +209,49 @@ class _Blocks:
         states = [f"{DANGER}: {out_by(flag.what, unit)}" for flag in self._plan.flags if _is_misfit(flag, position)]
         states += [f"{FIT_NOT_YET}: {not_yet}"] if not_yet else []
         doubts, readings = tuple(self._doubts(position)), tuple(self._readings(position))
+        noted = tuple(self._noted(position))
         verdict = self._certainty.verdict(placement) if inside else None
         told = [f"{verdict} within its uncertainty"] if verdict not in (None, "inside") else []
+        if placement.uncounted_nm:
+            told.append(
+                f"{LIMITS_TO_METAL}, {in_full(placement.uncounted_nm, unit)} {unit} on both shells: {ALREADY_OFF}"
+            )
         return Block(
             position.name,
             position.kind,
             self._numbers.get(position.name),
             position.pin,
-            (*doubts, *states, *readings),
+            (*noted, *doubts, *states, *readings),
             (*told, *self._told(position, in_doubt=bool(doubts))),
             tuple(self._half(placement, side) for side in SIDES),
             amount(placement.wall_sum_nm, unit),
             amount(placement.clearance_nm, unit)._replace(
                 own=f"{judged(placement.clearance_nm, unit, position)} {unit}"
             ),
+            self._between(placement),
             limits_of(position, unit),
             Exact(*(str(length(nm, unit)) for nm in exact)),
-            None if not_yet else shown_check(self._plan.job, check),
-            TICKS if not (not_yet or readings or self._shown.void) else (),
+            None if not_yet or noted else shown_check(self._plan.job, check),
+            TICKS if not (not_yet or noted or readings or self._shown.void) else (),
         )
+
+    def _between(self, p: Placement) -> str:
+        if not (p.upper.coating_nm or p.lower.coating_nm):
+            return ""
+        metal, coating = (
+            judged(nm, self._unit, p.position) for nm in (p.clearance_to_metal_nm, p.clearance_over_coating_nm)
+        )
+        if p.uncounted_nm:
+            return f"to the metal; over the coating {coating} {self._unit}"
+        return f"over the coating; to the metal {metal} {self._unit}"
 
     def _doubts(self, position: Position) -> Iterator[str]:
         for line in doubt_lines(self._shown.doubts_of(position), self._unit, self._unit):
             yield f"{IN_DOUBT}, {MEASURE_FIRST}: {line}"
+
+    def _noted(self, position: Position) -> Iterator[str]:
+        for line in self._shown.noted_otherwise(position):
+            yield f"{NOT_AS_PLANNED}: {line}. {FIND_OUT}."
 
     def _readings(self, position: Position) -> Iterator[str]:
         """What was read with these shells in, where that is outside the limits or not as calculated."""
@@ -291,7 +316,7 @@ def shown_check(job: Job, check: BenchCheck) -> Check:
     assert agrees is not None
     scale = scale_for(job.unit, ())
     return Check(
-        check.setter or "micrometer",
+        check.setter or MICROMETER,
         check.gauge or "",
         setting(check.set_to_nm, units[0], setter and setter.resolution_nm),
         amount(check.expect_nm, units[1]),

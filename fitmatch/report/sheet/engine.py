@@ -2,6 +2,7 @@
 in by hand."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import groupby
 from math import ceil
 from typing import Final
 
@@ -11,7 +12,7 @@ from fitmatch.records.measuring import DIAMETERS, Reading
 from fitmatch.report.shared.grounds import corrected_from
 from fitmatch.report.shared.scale import NOTHING, UNITS, scale_for, telling, usual
 from fitmatch.report.shared.states import IN_DOUBT, NOT_TO_BE_RUN, one_line, side_of
-from fitmatch.report.sheet.amounts import as_read, in_full, runs
+from fitmatch.report.sheet.amounts import as_read, in_full, runs, setting, span, unit_read
 from fitmatch.report.sheet.page import Heading, page_of
 from fitmatch.report.sheet.record import (
     Fitted,
@@ -19,9 +20,12 @@ from fitmatch.report.sheet.record import (
     Line,
     Recorded,
     assembled_told,
+    bench_told,
     common_limits,
+    expansions,
     how_assembled,
     told_of_gauge,
+    uncounted,
 )
 from fitmatch.report.shelf.data import wear_u
 from fitmatch.report.shelf.texts import ON_HOLD, OUT_OF_LIMITS, half_fitted, how_left
@@ -150,8 +154,15 @@ class _Record:
         return [*told, "walls"] if name in self._walls_by else told
 
     def _corrected(self) -> Iterator[str]:
-        told = list(self._told_of_each(self._engine.positions, _temperatures))
+        told = [
+            text
+            for tell in (_temperatures, self._expansions)
+            for text in self._told_of_each(self._engine.positions, tell)
+        ]
         yield from (f"{text[0].upper()}{text[1:]}." for text in told)
+
+    def _expansions(self, position: EnginePosition) -> str:
+        return expansions(self._built.materials.get(position.position, {})) if _temperatures(position) else ""
 
     def _told_of_each(
         self, positions: Sequence[EnginePosition], tell: Callable[[EnginePosition], str]
@@ -187,7 +198,7 @@ class _Record:
         assembled = "; ".join(map(self._assembled, position.readings))
         return Line(
             position.position,
-            tuple((self._length(getattr(position, f"{what}_nm")), self._read(position, what)) for what in DIAMETERS),
+            tuple((self._length(getattr(position, f"{what}_nm")), *self._read(position, what)) for what in DIAMETERS),
             tuple(self._fitted(position, shell, same_part=same_part) for shell in position.shells),
             self._clearance(position) if position.is_whole else NOTHING,
             self._uncertainty(position) if self._sure else None,
@@ -214,8 +225,20 @@ class _Record:
     def _assembled(self, one: Assembled) -> str:
         """One reading with the shells in."""
         how, unit = how_assembled(one.method, one.gauge, one.by, one.date), self._unit
-        read, corrected = in_full(one.as_read_nm, unit), usual(unit, one.assembled_nm)
-        return assembled_told(one.read, f"{read} {unit}", how, f"{corrected} {unit}")
+        gauge = self._built.gauges.get(one.gauge)
+        known = one.readings_nm or (one.as_read_nm,)
+        typed = one.typed or ("",) * len(known)
+        own = unit_read(known, unit, gauge) if not one.typed else unit
+        step, step_unit = gauge and gauge.resolution_nm, (gauge and gauge.unit) or unit
+        read = as_read(list(zip(known, typed, strict=True)), own, step, step_unit)
+        setter = self._built.gauges.get(one.setter)
+        set_to = (
+            setting(one.set_to_nm, (setter and setter.unit) or unit, setter and setter.resolution_nm)
+            if one.set_to_nm is not None
+            else None
+        )
+        bench = bench_told(one.setter, set_to, span(one.least_nm, one.most_nm, step_unit)) if one.readings_nm else ""
+        return assembled_told(one.read, read, how, f"{usual(unit, one.assembled_nm)} {unit}", bench)
 
     def _fitted(self, position: EnginePosition, shell: EngineShell, *, same_part: bool) -> Fitted:
         box, _, name = shell.label.rpartition("/")  # no name has a stroke in it
@@ -229,33 +252,35 @@ class _Record:
             self._read_wall(shell),
         )
 
-    def _read(self, position: EnginePosition, feature: str) -> str:
+    def _read(self, position: EnginePosition, feature: str) -> tuple[str, str]:
         """The readings of a journal or bore where there is more than one, or one that is not the size itself."""
         readings = self._built.sizes.get((position.position, feature), ())
         return self._told_readings(readings, getattr(position, f"{feature}_nm"), self._read_by[feature])
 
     def _read_wall(self, shell: EngineShell) -> str:
         readings = self._built.readings.get(shell.number, ())
-        return "" if shell.wall_nm is None else self._told_readings(readings, shell.wall_nm, self._walls_by)
+        if shell.wall_nm is None:
+            return ""
+        return " ".join(filter(None, self._told_readings(readings, shell.wall_nm, self._walls_by)))
 
-    def _told_readings(self, readings: Sequence[Reading], nm: int, all_by: Iterable[str | None]) -> str:
+    def _told_readings(self, readings: Sequence[Reading], nm: int, all_by: Iterable[str | None]) -> tuple[str, str]:
         """With the gauges, unless one has read all."""
         gauges = list(dict.fromkeys(one.gauge for one in readings if one.gauge)) if len(set(all_by)) > 1 else []
         values = []
         if [one.nm for one in readings] not in ([], [nm]):
-            gauge = self._built.gauges.get(readings[0].gauge or "")
-            step = gauge and gauge.resolution_nm
-            values = [
-                as_read([(one.nm, "") for one in readings], self._unit, step, (gauge and gauge.unit) or self._unit)
-            ]
-        return " ".join([*values, *([f"by {listed(gauges)}"] if gauges else [])])
+            for name, some in groupby(readings, lambda one: one.gauge):
+                gauge, read = self._built.gauges.get(name or ""), [one.nm for one in some]
+                unit, step = unit_read(read, self._unit, gauge), gauge and gauge.resolution_nm
+                values.append(as_read([(one, "") for one in read], unit, step, (gauge and gauge.unit) or self._unit))
+        return " ".join(values), f"by {listed(gauges)}" if gauges else ""
 
     def _notes(self, position: EnginePosition) -> Iterator[str]:
         if not position.left:
             yield from (words(fact, self._unit) for fact in position.assembled_attention)
         for one in position.readings:
             if u := wear_u(one.difference_u_nm, self._unit):
-                yield f"assembled less calculated by {one.method} is known to {u} {self._unit}, 95 %"
+                which = "clearance" if len(position.readings) < 2 else f"clearance by {one.method}"
+                yield f"U of assembled {which} less calculated: {u} {self._unit}, 95 %"
         if position.permission:
             how = self._built.permitted.get(position.position)
             told = [f"{how.at[:10]}{f' by {how.by}' if how.by else ''}", how.note] if how else []
@@ -263,7 +288,7 @@ class _Record:
         if position.in_doubt:
             yield "rested on readings in doubt when it was fitted"
         if position.uncounted_nm:
-            yield f"{self._length(position.uncounted_nm)} {self._unit} of coating does not count as wall: add it"
+            yield uncounted(f"{self._length(position.uncounted_nm)} {self._unit}")
         again = [(wear.part, wear.after_nm) for wear in position.wears if wear.after_nm is not None]
         if again:
             yield f"measured again then: {', '.join(f'{part} {usual(self._unit, nm)}' for part, nm in again)}"

@@ -28,7 +28,8 @@ _LOST_AT_THE_END: Final = 0.12  # of a line, where words are not parted
 
 class Tag(NamedTuple):
     """What a label says of a shell; what is not known is empty. `when` it was measured, and `by` what, is written in by
-    hand then. `number`: that on the shelf; `held`: why it is not to be used. `size`: of its letters, in tenths of the
+    hand then. `number`: that on the shelf; `held`: why it is not to be used; `noted`: that it is in
+    the engine by a reading with the shells in, which the plan contradicts. `size`: of its letters, in tenths of the
     usual ones. `left_out`: what there is no room for."""
 
     name: tuple[Run, ...]
@@ -41,6 +42,7 @@ class Tag(NamedTuple):
     by: str
     held: str
     number: str
+    noted: str
     size: int = _SIZES[0]
     left_out: tuple[str, ...] = ()
 
@@ -57,6 +59,8 @@ class Tag(NamedTuple):
         yield f"wall {self.wall.own} ({self.wall.other})"
         if self.held:
             yield f"HELD: {self.held}"
+        if self.noted:
+            yield self.noted
         if self.about or self.left_out:
             yield "; ".join(f"{name} {text}" for name, text in self.about) + (" ..." if self.left_out else "")
         if "measured" not in self.left_out:
@@ -84,7 +88,7 @@ def leftovers(shown: Shown, label: Label) -> Leftovers:
     boxes: dict[str, list[Tag]] = {}
     told = [s for s in (*shown.leftover, *shown.held) if s.wall_nm is not None]
     for shell in told:
-        tag = _tag(job, shell, when.get(shell.key, ""))
+        tag = _tag(job, shell, when.get(shell.key, ""), shown.noted_in(shell))
         boxes.setdefault(shell.box, []).append(_that_fits(tag, label))
     return Leftovers(tuple(Box(box, tuple(tags)) for box, tags in boxes.items()), len(told))
 
@@ -121,7 +125,7 @@ def _size(tag: Tag, label: Label) -> int | None:
     return None
 
 
-def _tag(job: Job, shell: Shell, when: str) -> Tag:
+def _tag(job: Job, shell: Shell, when: str, noted: str) -> Tag:
     assert shell.wall_nm is not None
     gauges: Sequence[str] = shell.measured.gauges if shell.measured else ()
     shelved = (job.shelved or {}).get(shell.key)
@@ -148,4 +152,5 @@ def _tag(job: Job, shell: Shell, when: str) -> Tag:
         " and ".join(gauges),
         shell.hold or "",
         str(shelved.number) if shelved else "",
+        noted and f"NOTED IN {noted}: find out",
     )

@@ -23,7 +23,7 @@ from fitmatch.report.sheet.cards import REPEATS, cards
 from fitmatch.report.sheet.figures import figured
 from fitmatch.report.sheet.leftovers import LEAST_PT, USUAL, leftovers, letters_pt
 from fitmatch.report.sheet.record import recorded
-from fitmatch.report.sheet.source import PARTS, Label, Shown, Source
+from fitmatch.report.sheet.source import FIND_OUT, NOT_AS_PLANNED, PARTS, Label, Shown, Source
 from fitmatch.report.words.with_shells_in import VERDICTS
 from fitmatch.wording import listed, printable
 
@@ -43,6 +43,7 @@ _LOOK: Final = "Look there before anything else"
 _ALARMS: Final[Mapping[str, tuple[str, str]]] = {
     NOT_TO_BE_RUN: (_AS_READ, _LOOK),
     **{VERDICTS[verdict]: (_AS_READ, _LOOK) for verdict in (Verdict.MISTAKE, Verdict.APART)},
+    NOT_AS_PLANNED: ("", FIND_OUT),
     IN_DOUBT: ("", f"{MEASURE_FIRST[0].upper()}{MEASURE_FIRST[1:]}"),
     DANGER: ("", "The clearance is outside its limits"),
     NOT_FILLED: ("", ""),
@@ -145,15 +146,23 @@ def _alarms(shown: Shown) -> Iterator[str]:
     for state, (how, todo) in _ALARMS.items():
         names = [name for name, some in states.items() if state in some]
         if names:
-            what = f": {listed(_in_doubt(shown))}." if state == IN_DOUBT else "." if todo else ""
+            told = _TOLD[state](shown) if state in _TOLD else []
+            what = f": {listed(told)}." if told else "." if todo else ""
             yield " ".join(filter(None, [state, how])) + f": {listed(names)}." + (todo and f" {todo}") + what
     yield from filter(None, map(shown.not_yet, shown.kinds))
+
+
+def _noted(shown: Shown) -> list[str]:
+    return [line for position in shown.plan.job.positions for line in shown.noted_otherwise(position)]
 
 
 def _in_doubt(shown: Shown) -> list[str]:
     """The readings to measure again, each by its part: a housing that moved keeps the name of where it was measured."""
     doubts = (doubt for position in shown.plan.job.positions for doubt in shown.doubts_of(position))
     return list(dict.fromkeys(f"{doubt.item} {doubt.feature.replace('_', ' ')}" for doubt in doubts))
+
+
+_TOLD: Final[Mapping[str, Callable[[Shown], list[str]]]] = {IN_DOUBT: _in_doubt, NOT_AS_PLANNED: _noted}
 
 
 def _style(heading: Heading, label: Label) -> str:

@@ -1,20 +1,24 @@
 """The part that is kept with the engine, on one page: what was read with what, what was fitted, what was found then."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from fractions import Fraction
 from itertools import groupby
 from math import ceil
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.gauging.assembled import Check, Verdict
-from fitmatch.gauging.bench_check import bench_check
+from fitmatch.gauging.bench_check import bench_check, bounds_of
+from fitmatch.gauging.sizes.corrections import GAUGE_STEEL
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
+from fitmatch.records.keys import full_name
 from fitmatch.records.measuring import DIAMETERS, Gauge, Reading
 from fitmatch.records.parts import SIDES, Position, Shell, Size
 from fitmatch.report.shared.certainty import Certainty
 from fitmatch.report.shared.grounds import grounds
-from fitmatch.report.shared.scale import NOTHING, UNITS, scale_for, usual
+from fitmatch.report.shared.layout import NO_BREAK
+from fitmatch.report.shared.scale import NOTHING, UNITS, Scale, scale_for, usual
 from fitmatch.report.shared.states import (
     DANGER,
     IN_DOUBT,
@@ -24,9 +28,10 @@ from fitmatch.report.shared.states import (
     one_line,
     side_of,
 )
-from fitmatch.report.sheet.amounts import Run, as_read, in_full, judged, mean_of, runs
-from fitmatch.report.sheet.assembly import lies_at, limits_of, raw_reading, shown_check
-from fitmatch.report.sheet.source import COULD_GO_THERE, Shown
+from fitmatch.report.sheet.amounts import Amount, Run, as_read, in_full, judged, mean_of, places, runs, span
+from fitmatch.report.sheet.assembly import MICROMETER, lies_at, limits_of, raw_reading, shown_check
+from fitmatch.report.sheet.assembly import Check as BenchCheck
+from fitmatch.report.sheet.source import COULD_GO_THERE, NOT_AS_PLANNED, Shown
 from fitmatch.report.words.doubts import looks_wrong
 from fitmatch.report.words.reasons import out_by, words_of
 from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
@@ -53,13 +58,13 @@ class Fitted(NamedTuple):
 
 
 class Line(NamedTuple):
-    """One position; its two sizes each with the readings behind it. `sure` is None where there is no such column.
-    `assembled`: what was read with the shells in, as the gauge gave it and corrected; empty: to be written in by hand.
-    `bench`: what the gauge is set to for that, and what it must read. `marks`: what is out of limits or not as it
-    should be, in a word; `notes` say more of it."""
+    """One position; its two sizes, each with the readings behind it and the gauge, if that needs telling. `sure` is
+    None where there is no such column. `assembled`: what was read with the shells in, as the gauge gave it and
+    corrected; empty: to be written in by hand. `bench`: what the gauge is set to for that, and what it must read.
+    `marks`: what is out of limits or not as it should be, in a word; `notes` say more of it."""
 
     position: str
-    sizes: tuple[tuple[str, str], ...]
+    sizes: tuple[tuple[str, str, str], ...]
     halves: tuple[Fitted, ...]
     clearance: str
     sure: str | None
@@ -105,8 +110,17 @@ def recorded(shown: Shown) -> Recorded:
         tuple(job.record.items()),
         tuple(_kind(shown, kind, lines) for kind in shown.kinds),
         tuple(_gauges(job)),
-        (*grounds([shown.plan], scale), _HELD_AGAINST),
+        (*_grounds(shown, scale), _HELD_AGAINST),
     )
+
+
+def _grounds(shown: Shown, scale: Scale) -> Iterator[str]:
+    """What the figures rest on, for paper: in whole sentences, and to be broken anywhere."""
+    measuring = shown.plan.job.measuring
+    yield from (f"{line.replace(NO_BREAK, ' ').removesuffix('.')}." for line in grounds([shown.plan], scale))
+    for kind in shown.kinds if measuring.temperature else ():
+        if told := expansions(measuring.materials.get(kind, {})):
+            yield f"{kind}: {told}."
 
 
 def _kind(shown: Shown, kind: str, lines: "_Lines") -> KindRecorded:
@@ -134,9 +148,32 @@ def how_assembled(method: str, gauge: str | None, by: str, date: str) -> str:
     return ", ".join(filter(None, [what, f"by {one_line(by)}" if by else "", date]))
 
 
-def assembled_told(feature: str, read: str, how: str, corrected: str) -> str:
-    """A clearance or a bore with the shells in, as it was read, and as a clearance."""
-    return f"{'bore ' if feature == 'bore' else ''}reads {read} ({how}), corrected {corrected}"
+def uncounted(amount: str) -> str:
+    """What a clearance to the metal has beside the walls, which stand on a record over their coating."""
+    return f"{amount} of coating does not count as wall: add it. Clearances and limits are to the metal"
+
+
+def assembled_told(feature: str, read: str, how: str, corrected: str, bench: str) -> str:
+    """A clearance or a bore with the shells in, as it was read, and as a clearance; first what it had to be."""
+    found = f"{'bore ' if feature == 'bore' else ''}reads {read} ({how}), corrected {corrected}"
+    return f"{bench}; {found}" if bench else found
+
+
+def bench_told(setter: str, set_to: Amount | None, inside: Amount | None) -> str:
+    """What the micrometer was set to for a reading, where a gauge was zeroed on it, and what must be read."""
+    told = [f"set {setter or MICROMETER} {set_to.own}"] if set_to else []
+    return ", ".join([*told, f"must read {inside.own}"] if inside else told)
+
+
+def expansions(materials: Mapping[str, Fraction]) -> str:
+    """The coefficients of expansion that sizes were corrected with, by feature; empty without any."""
+    told = [f"{feature.replace('_', ' ')} {_per_kelvin(one)}" for feature, one in materials.items()]
+    steel = f"gauges {_per_kelvin(GAUGE_STEEL)} where none is told"
+    return f"expansion per kelvin: {', '.join([*told, steel])}" if told else ""
+
+
+def _per_kelvin(coefficient: Fraction) -> str:
+    return f"{float(coefficient * 10**6):g}e-6"
 
 
 class _Lines:
@@ -150,40 +187,60 @@ class _Lines:
         self._certainty = Certainty(plan)
         self._placed = plan.by_position()
         self._model = ErrorModel(plan.job)
+        self._finest_of: dict[tuple[str, str, str | None], int | None] = {}
 
     def of(self, position: Position) -> Line:
         """The line of one position."""
         unit, placement, checks = self._unit, self._placed.get(position.key), self._shown.checks_of(position)
         sure = None if placement is None else self._certainty.of(placement)
         halves = () if placement is None else (placement.upper, placement.lower)
+        others = [
+            f"with {self._pair(one)} in: {self._assembled(one)}" for one in self._shown.checks_otherwise(position)
+        ]
+        read = "; ".join([*map(self._assembled, checks), *others])
         return Line(
             position.name,
-            tuple((mean_of(getattr(position, feature), unit), self._read(position, feature)) for feature in DIAMETERS),
+            tuple((mean_of(getattr(position, what), unit), *self._read(position, what)) for what in DIAMETERS),
             tuple(self._fitted(position, side, shell) for side, shell in zip(SIDES, halves, strict=False)),
             NOTHING if placement is None else judged(placement.clearance_nm, unit, position),
             NOTHING if sure is None else self._scale.steps(ceil(sure.expanded_nm)),
-            "; ".join(map(self._assembled, checks)) or ("" if self._may_be_read(placement) else NOTHING),
+            read or ("" if self._may_be_read(placement) else NOTHING),
             tuple(self._marks(position)),
-            () if checks or placement is None or not self._may_be_read(placement) else self._bench(placement),
+            () if read or placement is None or not self._may_be_read(placement) else self._bench(placement),
             tuple(dict.fromkeys(self._notes(position, checks))),
         )
 
+    def _read(self, position: Position, feature: str) -> tuple[str, str]:
+        return self._told(position.kind, feature, getattr(position, feature))
+
     def _may_be_read(self, placement: Placement | None) -> bool:
         """Whether its shells may be fitted, so that something is read."""
-        return placement is not None and not not_yet_fitted(self._plan, placement.position.kind)
+        if placement is None or self._shown.noted_otherwise(placement.position):
+            return False
+        return not not_yet_fitted(self._plan, placement.position.kind)
+
+    def _pair(self, check: Check) -> str:
+        return listed([full_name(check.reading.upper), full_name(check.reading.lower)])
 
     def _bench(self, placement: Placement) -> tuple[str, ...]:
-        job = self._plan.job
-        check = shown_check(job, bench_check(job, placement, self._model))
+        check = self._bench_check(placement)
         must = f"must read {check.inside.own}" if check.inside else "must read: see the engine maker's limits"
         return f"set {check.micrometer} {check.set_to.own}", must
+
+    def _bench_check(self, placement: Placement) -> BenchCheck:
+        return shown_check(self._plan.job, bench_check(self._plan.job, placement, self._model))
 
     def _assembled(self, check: Check) -> str:
         """One reading with the shells in."""
         reading, unit = check.reading, self._unit
         how = how_assembled(reading.method, reading.gauge, reading.by, reading.date)
         corrected = judged(check.assembled_nm, unit, check.placement.position)
-        return assembled_told(reading.feature, raw_reading(self._plan.job, reading), how, f"{corrected} {unit}")
+        job, gauge = self._plan.job, self._plan.job.measuring.gauges.get(reading.gauge or "")
+        bounds, check_by = bounds_of(job, check), self._bench_check(check.placement)
+        zeroed = reading.feature == "clearance" and reading.method == "gauge"
+        inside = span(bounds.least_nm, bounds.most_nm, (gauge and gauge.unit) or job.unit)
+        bench = bench_told(check_by.micrometer, check_by.set_to if zeroed else None, inside)
+        return assembled_told(reading.feature, raw_reading(job, reading), how, f"{corrected} {unit}", bench)
 
     def _marks(self, position: Position) -> Iterator[str]:
         yield from self._shown.states_of(position)
@@ -191,10 +248,14 @@ class _Lines:
             yield f"housing of {position.housing}"
 
     def _notes(self, position: Position, checks: Sequence[Check]) -> Iterator[str]:
+        yield from (f"{NOT_AS_PLANNED}: {line}" for line in self._shown.noted_otherwise(position))
         for doubt in self._shown.doubts_of(position):
             yield f"{IN_DOUBT}, {MEASURE_FIRST}: {one_line(looks_wrong(doubt, self._unit))}"
         for doubt in self._shown.doubts_beside(position):
             yield f"{COULD_GO_THERE}: {one_line(looks_wrong(doubt, self._unit))}"
+        placed = self._placed.get(position.key)
+        if placed is not None and placed.uncounted_nm:
+            yield uncounted(f"{in_full(placed.uncounted_nm, self._unit)} {self._unit}")
         for check in checks:
             if not check.within_limits:
                 yield f"{NOT_TO_BE_RUN}: {limit_broken(check, self._scale)}"
@@ -210,27 +271,44 @@ class _Lines:
     def _fitted(self, position: Position, side: str, shell: Shell) -> Fitted:
         shelved = self._plan.shelved.get(shell.key)
         lies = "" if shelved is None else lies_at(shelved.number, shelved.location)
-        wall = usual(self._unit, shell.wall_nm or 0)
-        return Fitted(side_of(position.kind, side), runs(shell.name), shell.box, wall, shell.part, lies)
+        wall = usual(self._unit, shell.touched_nm)
+        read = " ".join(filter(None, self._told(position.kind, "wall", shell.measured)))
+        bare = shell.coating_nm and shell.measured is not None and shell.measured.mean_nm == shell.metal_nm
+        read = f"bare, {read}" if bare and read else "bare" if bare else read
+        return Fitted(side_of(position.kind, side), runs(shell.name), shell.box, wall, shell.part, lies, read)
 
-    def _read(self, position: Position, feature: str) -> str:
+    def _told(self, kind: str, feature: str, size: Size | None) -> tuple[str, str]:
         """The readings of a size where there is more than one, or one that is not the size itself; with the gauge,
         where it is not the one that the kind is measured with."""
-        size: Size | None = getattr(position, feature)
         if size is None or (len(size.readings) < 2 and size.mean_nm == size.raw_mean_nm):
-            return ""
+            return "", ""
         job = self._plan.job
-        values = " ".join(self._as_read(gauge, list(some)) for gauge, some in groupby(size.readings, _gauge_of))
-        usual_gauge = job.measuring.measured.get(position.kind, {}).get(feature)
+        values = " ".join(
+            self._as_read(gauge, list(some), kind, feature) for gauge, some in groupby(size.readings, _gauge_of)
+        )
+        usual_gauge = job.measuring.measured.get(kind, {}).get(feature)
         other = size.gauges not in ((), (usual_gauge,))
-        return f"{values} by {listed(size.gauges)}" if values and other else values
+        return values, f"by {listed(size.gauges)}" if values and other else ""
 
-    def _as_read(self, name: str | None, readings: Sequence[Reading]) -> str:
-        """Readings of one gauge."""
+    def _as_read(self, name: str | None, readings: Sequence[Reading], kind: str, feature: str) -> str:
+        """Readings of one gauge; without its resolution as fine as the finest of its kind."""
         job = self._plan.job
         gauge = job.measuring.gauges.get(name or "")
         pairs = [(reading.nm, reading.typed) for reading in readings]
-        return as_read(pairs, job.unit, gauge and gauge.resolution_nm, (gauge and gauge.unit) or job.unit)
+        step = (gauge and gauge.resolution_nm) or self._finest(kind, feature, name)
+        return as_read(pairs, job.unit, step, (gauge and gauge.unit) or job.unit)
+
+    def _finest(self, kind: str, feature: str, gauge: str | None) -> int | None:
+        """The reading with the most decimals of those that one gauge took of a feature of a kind in the job's unit."""
+        if (kind, feature, gauge) not in self._finest_of:
+            job = self._plan.job
+            if feature == "wall":
+                sizes = [shell.measured for p in self._plan.of_kind(kind) for shell in (p.upper, p.lower)]
+            else:
+                sizes = [getattr(position, feature) for position in job.positions if position.kind == kind]
+            read = [r.nm for size in sizes if size for r in size.readings if r.gauge == gauge and not r.typed]
+            self._finest_of[kind, feature, gauge] = max(read, key=lambda nm: places(nm, job.unit), default=None)
+        return self._finest_of[kind, feature, gauge]
 
 
 def _gauge_of(reading: Reading) -> str | None:
@@ -248,6 +326,12 @@ def _gauges(job: Job) -> Iterator[tuple[str, str]]:
 
 def told_of_gauge(gauge: Gauge, unit: str, uses: Iterable[str]) -> str:
     """What is known of a gauge, and what it is used for."""
-    lengths = (("resolution", gauge.resolution_nm), ("limit +/-", gauge.limit_nm), ("zero error", gauge.own_zero_nm))
+    lengths = (
+        ("resolution", gauge.resolution_nm),
+        ("limit +/-", gauge.limit_nm),
+        ("zero error", gauge.own_zero_nm),
+        ("ball", gauge.ball_nm),
+    )
     told = [*uses, *(f"{what} {usual(unit, nm)} {unit}" for what, nm in lengths if nm)]
+    told += [f"expansion {_per_kelvin(gauge.expansion)} per kelvin"] if gauge.expansion is not None else []
     return ", ".join([*told, f"set with {gauge.set_with}"] if gauge.set_with else told)

@@ -10,7 +10,8 @@ from fitmatch.records.answers.doubted import doubted
 from fitmatch.records.answers.plans import JobPlan
 from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Job
-from fitmatch.records.measuring import Doubt
+from fitmatch.records.keys import full_name
+from fitmatch.records.measuring import AssembledReading, Doubt
 from fitmatch.records.parts import Position, Shell
 from fitmatch.report.shared.states import (
     DANGER,
@@ -25,6 +26,8 @@ from fitmatch.report.words.with_shells_in import VERDICTS
 
 PARTS: Final = ("assembly", "figures", "record", "leftovers", "cards")
 A_PLAN: Final = frozenset(PARTS) - {"cards"}  # what they show
+NOT_AS_PLANNED: Final = "SHELLS NOT AS PLANNED"
+FIND_OUT: Final = "Find out which; clear the reading of a row whose shells are out again"
 COULD_GO_THERE: Final = f"a shell that could go there is in doubt, {MEASURE_FIRST}"
 
 
@@ -84,7 +87,43 @@ class Shown(NamedTuple):
             return []
         pair = (placed.upper.key, placed.lower.key)
         mine = (c for c in self.compared.checks if c.reading.position == position.name)
-        return [c for c in mine if (c.reading.upper, c.reading.lower) == pair]
+        return [
+            c for c in mine if (c.reading.upper, c.reading.lower) == pair and _housing_of(c.reading) == _home(position)
+        ]
+
+    def noted_otherwise(self, position: Position) -> list[str]:
+        """Where the readings with the shells in contradict the plan about a position: of each the last counts, as
+        shells may have been tried there before."""
+        measuring = self.plan.job.measuring
+        last = {reading.position: reading for reading in measuring.assembled}
+        placed = self.plan.by_position().get(position.key)
+        planned = (None, None) if placed is None else (placed.upper.key, placed.lower.key)
+        found = []
+        if mine := last.get(position.name):
+            pairs = zip((mine.upper, mine.lower), planned, strict=True)
+            found = [(full_name(key), position.name, full_name(ours)) for key, ours in pairs if ours and ours != key]
+            found += [(full_name(key), position.name, "no shell") for key in (mine.upper, mine.lower) if not placed]
+            if _housing_of(mine) != _home(position):
+                found.append((f"the housing of {_housing_of(mine)}", position.name, f"that of {_home(position)}"))
+        found += [
+            (full_name(key), reading.position, position.name)
+            for reading in last.values()
+            for key in (reading.upper, reading.lower)
+            if reading.position != position.name and key in planned
+        ]
+        return [f"{measuring.assembled_file} says {what} is in {at}, the plan says {ours}" for what, at, ours in found]
+
+    def checks_otherwise(self, position: Position) -> list[Check]:
+        """What was read there with other shells or another housing than the plan's, where that was the last."""
+        if self.compared is None or not self.noted_otherwise(position):
+            return []
+        last = [c for c in self.compared.checks if c.reading.position == position.name][-1:]
+        return [c for c in last if c not in self.checks_of(position)]
+
+    def noted_in(self, shell: Shell) -> str:
+        """The position that a shell of no position is in by the last reading there; empty if by none."""
+        last = {reading.position: reading for reading in self.plan.job.measuring.assembled}
+        return next((at for at, reading in last.items() if shell.key in (reading.upper, reading.lower)), "")
 
     def states_of(self, position: Position) -> list[str]:
         """What forbids to go on at a position, in a word or two each."""
@@ -92,6 +131,7 @@ class Shown(NamedTuple):
         states = [NOT_TO_BE_RUN] if any(not c.within_limits for c in checks) else []
         found = {c.verdict for c in checks}
         states += [VERDICTS[one] for one in (Verdict.MISTAKE, Verdict.APART) if one in found]
+        states += [NOT_AS_PLANNED] if self.noted_otherwise(position) else []
         states += [IN_DOUBT] if self.doubts_of(position) else []
         placement = plan.by_position().get(position.key)
         if placement is None:
@@ -109,7 +149,17 @@ class Shown(NamedTuple):
         """Whether exit status 1 is due."""
         whole = not any(not_yet_fitted(self.plan, kind) for kind in self.plan.job.kinds)
         proven = all(proof.proven for proof in self.said.proofs.values())
-        return bool(self.void) or not whole or not proven or bool(self.bad_checks) or self.plan.needs_attention
+        bad = bool(self.bad_checks) or any(map(self.noted_otherwise, self.plan.job.positions))
+        return bool(self.void) or not whole or not proven or bad or self.plan.needs_attention
+
+
+def _housing_of(reading: AssembledReading) -> str:
+    return reading.housing or reading.position
+
+
+def _home(position: Position) -> str:
+    """Where a position's housing comes from."""
+    return position.housing or position.name
 
 
 def is_bad(check: Check) -> bool:

@@ -8,7 +8,7 @@ from fitmatch.facts import Fact
 from fitmatch.lengths import NM_PER_UNIT
 from fitmatch.report.shared.emit import Number, Table, Value, document, length, named_values, rows_text
 from fitmatch.report.shelf.words import difference, words
-from fitmatch.shelf.answers.engines import Assembled, EnginePosition, EngineRecord, Engines
+from fitmatch.shelf.answers.engines import NOT_KEPT, Assembled, EnginePosition, EngineRecord, Engines
 from fitmatch.shelf.answers.sets import KindSets, OneSet, Sets
 from fitmatch.shelf.answers.shells import (
     BoxChange,
@@ -287,7 +287,8 @@ def _plain(value: float | None) -> Number | None:
 def _reading(one: Assembled, unit: str) -> dict[str, Value]:
     """A clearance as it was read with the shells in."""
     outside = {"outside": one.is_outside, "difference_u": wear_u(one.difference_u_nm, unit)}
-    return _nulls(named_values(one._asdict(), unit)) | outside
+    own = {name: value for name, value in one._asdict().items() if name not in NOT_KEPT}
+    return _nulls(named_values(own, unit)) | outside
 
 
 def _decisive(position: EnginePosition, unit: str) -> dict[str, Value]:

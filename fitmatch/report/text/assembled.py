@@ -99,6 +99,7 @@ def _bounds(checks: list[Check], scale: Scale) -> list[str]:
     above = max(c.above_tightest_nm for c in checks)
     place = f" min is held against the largest place of each journal, up to {scale.amount(above)} {scale.step} tighter."
     at_largest = place if above else ""
+    at_largest += _to_metal(checks, scale)
     unknown = list(dict.fromkeys(_unknown(c) for c in checks if c.bound_nm is None))
     least, most = (way(checks, key=lambda c: c.near_nm) for way in (min, max))
     near, mistake = scale.steps(least.near_nm), f"a mistake: more than {scale.steps(least.crush_nm)}"
@@ -115,6 +116,18 @@ def _bounds(checks: list[Check], scale: Scale) -> list[str]:
     why = "; ".join(unknown)
     whose = "" if len(unknown) == 1 and all(c.bound_nm is None for c in checks) else " for some of them"
     return paragraph(f"Two clearances agree within {fixed}; their uncertainty is not known{whose}: {why}.{at_largest}")
+
+
+def _to_metal(checks: list[Check], scale: Scale) -> str:
+    """That a gauge touches what does not count as wall; empty where all of it counts."""
+    coating = max(c.placement.uncounted_nm for c in checks)
+    if not coating:
+        return ""
+    return (
+        " Coating does not count as wall: clearances, min and max are to the metal. A bore gauge or a strip touches "
+        f"the coating, so that its thickness, up to {scale.amount(coating)} {scale.step} on both shells, is added to "
+        "what was read."
+    )
 
 
 def _unknown(check: Check) -> str:

@@ -18,10 +18,11 @@ def limit_broken(check: Check, scale: Scale) -> str:
     elif check.above_tightest_nm:
         at = f" ({scale.length(check.tightest_nm)} at the largest place of the journal)"
     assert bound is not None
+    what = "assembled clearance to the metal" if check.placement.uncounted_nm else "assembled clearance"
     places = telling(scale.unit, check.assembled_nm, [bound], scale.decimals)
     found, allowed = (f"{fixed(nm, scale.unit, places)} {scale.unit}" for nm in (check.assembled_nm, bound))
     return (
-        f"assembled clearance {found}{at}, {limit} {allowed}: "
+        f"{what} {found}{at}, {limit} {allowed}: "
         f"{scale.amount(over)} {scale.step} {'below' if limit == 'min' else 'above'}"
     )
 

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Collection, Iterable, Mapping
+from fractions import Fraction
 from typing import Any
 
 from sqlalchemy import Connection, RowMapping, select
@@ -13,7 +14,7 @@ from fitmatch.shelf.actions.setting_aside import refuse_if_read_otherwise
 from fitmatch.shelf.answers.engines import Assembled, EnginePosition, together
 from fitmatch.shelf.answers.shells import IN_DOUBT, NOT_TO_BE_RUN, OUTSIDE, Changed
 from fitmatch.shelf.built_engines import engine_on
-from fitmatch.shelf.events import By, Change, Hold, change, events_numbered, kept_readings, next_number
+from fitmatch.shelf.events import MATERIALS, By, Change, Hold, change, events_numbered, kept_readings, next_number
 from fitmatch.shelf.finding import parts
 from fitmatch.shelf.gauges import gauge_numbers
 from fitmatch.shelf.jobs.holders import holds_of, known_job, where_it_is
@@ -81,7 +82,7 @@ def fitted(
                     Hold(None, engine, name, half),
                     permitted.get(name) or None,
                     remarks=_remarks(rows[name], in_doubt, outside=name in permitted),
-                    kept=kept_readings((), now[name]) if now[name] else {},
+                    kept=_kept(now[name], planned.materials.get(rows[name]["kind"], {})),
                 )
                 for name in wanted
                 for half in SIDES
@@ -98,6 +99,13 @@ def fitted(
         attention += [Fact("outside-limits", {"position": o["position"]}) for o in others if not o["within_limits"]]
         attention += [Fact("no-shells", {"position": name}) for name in planned.empty]
         return Changed(events_numbered(connection, events), tuple(attention))
+
+
+def _kept(readings: tuple[Assembled, ...], materials: Mapping[str, Fraction]) -> dict[str, object]:
+    """What the events of a position keep: readings with the shells in, and the coefficients that its sizes were
+    corrected with."""
+    grown = {MATERIALS: {feature: str(per_kelvin) for feature, per_kelvin in materials.items()}} if materials else {}
+    return grown | (kept_readings((), readings) if readings else {})
 
 
 def _permitted(readings: Iterable[Assembled], permitted: bool) -> tuple[Assembled, ...]:

@@ -35,7 +35,9 @@ class Assembled(NamedTuple):
     the gauge gave it, of `read`, which is `clearance` or `bore`. `difference_u_nm`: the
     expanded uncertainty of their difference; None: not known. `verdict`: `apart` or `a mistake`, empty if they agree.
     `shortfall_nm` and `excess_nm`: how far it is below min and above max. `permitted`: the maker's permission was
-    quoted for it."""
+    quoted for it. What follows an earlier version did not keep: the `readings_nm` behind the mean, each as it was
+    `typed` with its unit; what the micrometer `setter` was set to, if the gauge was zeroed on one; and the least and
+    the most that it must read."""
 
     assembled_nm: int
     calculated_nm: int
@@ -50,6 +52,17 @@ class Assembled(NamedTuple):
     shortfall_nm: int
     excess_nm: int
     permitted: bool = False
+    readings_nm: tuple[int, ...] = ()
+    typed: tuple[str, ...] = ()
+    setter: str = ""
+    set_to_nm: int | None = None
+    least_nm: int | None = None
+    most_nm: int | None = None
+
+    def is_still(self, now: "Assembled") -> bool:
+        """Whether nothing was read anew, whatever an earlier version did not keep."""
+        then = self._replace(permitted=False)
+        return then == (now if self.readings_nm else now._replace(**{name: getattr(then, name) for name in NOT_KEPT}))
 
     @property
     def is_outside(self) -> bool:
@@ -68,13 +81,16 @@ class Assembled(NamedTuple):
         return (*outside, Fact("read-apart", slots)) if self.verdict else tuple(outside)
 
 
+NOT_KEPT: Final = ("readings_nm", "typed", "setter", "set_to_nm", "least_nm", "most_nm")  # by an earlier version
+
+
 def together(before: Iterable[Assembled], now: Iterable[Assembled]) -> tuple[Assembled, ...]:
     """What is on record with what was read since, the gauge's before the strip's, which tells less: the last of each
     method counts. One that has not changed stays permitted."""
     found = {one.method: one for one in before}
     for one in now:
         was = found.get(one.method)
-        if was is None or was._replace(permitted=False) != one:
+        if was is None or not was.is_still(one):
             found[one.method] = one
     return tuple(sorted(found.values(), key=lambda one: one.method))
 

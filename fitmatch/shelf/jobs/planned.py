@@ -1,6 +1,7 @@
 """The saved plan of a job as the shelf takes it: which labels go where, and the room that each position leaves."""
 
 from collections.abc import Mapping
+from fractions import Fraction
 from os import PathLike
 from pathlib import Path
 from typing import NamedTuple
@@ -53,9 +54,10 @@ class PlannedPosition(NamedTuple):
 
 class Planned(NamedTuple):
     """A job and its plan, for the inputs as they are. `readings` are those of the shells that its own files have,
-    `cells` what these say in the columns that the job compares, in lower case; `digest_of_shelved` that of those which
-    the plan has from the shelf; `empty` are the positions without shells, `names` those of all positions. `record` are
-    the user's own words for it; `stamp` is the number of the plan, its date and its time."""
+    `cells` what these say in the columns that the job compares, in lower case; `digest_of_shelved` that of those
+    which the plan has from the shelf; `empty` are the positions without shells, `names` those of all positions.
+    `record` are the user's own words for it; `materials` the coefficients of expansion, by kind and feature;
+    `stamp` is the number of the plan, its date and its time."""
 
     name: str
     folder: Path
@@ -73,6 +75,7 @@ class Planned(NamedTuple):
     gauges: Mapping[str, Gauge]
     temperature: Temperature | None
     stamp: tuple[int | None, str, str]
+    materials: Mapping[str, Mapping[str, Fraction]]
 
 
 def job_name(folder: str | PathLike[str]) -> str:
@@ -129,6 +132,7 @@ def _planned(folder: Path, job: Job, plan: SavedPlan) -> Planned:
         gauges=job.measuring.gauges,
         temperature=job.measuring.temperature,
         stamp=(plan.number, plan.date or "", plan.time or ""),
+        materials=job.measuring.materials,
     )
 
 

@@ -6,8 +6,11 @@ from os import PathLike
 from pathlib import Path
 
 from fitmatch.gauging.assembled import Check, Comparison, Verdict, assembled
+from fitmatch.gauging.bench_check import bounds_of
+from fitmatch.gauging.zeroing import zeroed
 from fitmatch.intake.planned import Planned, kept_plan, read_planned
 from fitmatch.intake.reading import FolderReader
+from fitmatch.records.job import Job
 from fitmatch.shelf.answers.engines import Assembled, together
 from fitmatch.shelf.jobs.supplying import read_planned_supplied
 from fitmatch.shelf.store.connections import Shelf
@@ -29,7 +32,10 @@ def _of_plan(planned: Planned, comparison: Comparison) -> dict[str, tuple[Assemb
     for check in comparison.checks:
         if _is_of_plan(planned, check):
             found.setdefault(check.reading.position, []).append(check)
-    return {position: together((), map(_recorded, checks)) for position, checks in found.items()}
+    return {
+        position: together((), (_recorded(comparison.job, check) for check in checks))
+        for position, checks in found.items()
+    }
 
 
 def _is_of_plan(planned: Planned, check: Check) -> bool:
@@ -40,8 +46,9 @@ def _is_of_plan(planned: Planned, check: Check) -> bool:
     return pair == (reading.upper, reading.lower) and housing == (reading.housing or reading.position)
 
 
-def _recorded(check: Check) -> Assembled:
-    reading = check.reading
+def _recorded(job: Job, check: Check) -> Assembled:
+    reading, bounds = check.reading, bounds_of(job, check)
+    zeroing = zeroed(job, check.placement) if reading.feature == "clearance" and reading.method == "gauge" else None
     return Assembled(
         assembled_nm=check.assembled_nm,
         calculated_nm=check.placement.clearance_nm,
@@ -55,4 +62,10 @@ def _recorded(check: Check) -> Assembled:
         verdict="" if check.verdict == Verdict.AGREES else str(check.verdict),
         shortfall_nm=check.shortfall_nm,
         excess_nm=check.excess_nm,
+        readings_nm=reading.readings_nm,
+        typed=reading.typed,
+        setter=(zeroing and zeroing.setter) or "",
+        set_to_nm=zeroing and zeroing.set_to_nm,
+        least_nm=bounds.least_nm,
+        most_nm=bounds.most_nm,
     )

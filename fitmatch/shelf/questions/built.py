@@ -2,6 +2,7 @@
 what outside its limits."""
 
 from collections.abc import Mapping, Sequence
+from fractions import Fraction
 from typing import NamedTuple
 
 from sqlalchemy import Connection, RowMapping, select
@@ -10,7 +11,7 @@ from fitmatch.records.measuring import Gauge, Reading
 from fitmatch.shelf.answers.engines import EngineRecord
 from fitmatch.shelf.answers.shells import OUTSIDE
 from fitmatch.shelf.built_engines import engine_on
-from fitmatch.shelf.events import told
+from fitmatch.shelf.events import MATERIALS, told
 from fitmatch.shelf.finding import parts
 from fitmatch.shelf.gauges import gauge_from
 from fitmatch.shelf.store.connections import Shelf
@@ -27,9 +28,10 @@ class Permitted(NamedTuple):
 
 class Built(NamedTuple):
     """An engine with all that the shelf knows of how it was built, as it was asked `today`. `unit` is that of its job,
-    `permitted` by position. By the number of a shell: its `part`, and the `readings` that its wall came from when it
-    was fitted, each with the name of one of the `gauges`. `sizes`: those of journals and housing bores, by position and
-    feature."""
+    `permitted` by position. By the number of a shell: its `part`, and the `readings` that its wall came from when
+    it was fitted, each with the name of one of the `gauges`. `sizes`: those of journals and housing bores, by
+    position and feature. `materials`: by position and feature, the coefficients of expansion that they were
+    corrected with, where that was kept."""
 
     engine: EngineRecord
     today: str
@@ -39,6 +41,7 @@ class Built(NamedTuple):
     readings: Mapping[int, tuple[Reading, ...]]
     gauges: Mapping[str, Gauge]
     sizes: Mapping[tuple[str, str], tuple[Reading, ...]]
+    materials: Mapping[str, Mapping[str, Fraction]]
 
 
 def built(shelf: Shelf, number: int) -> Built:
@@ -58,7 +61,17 @@ def built(shelf: Shelf, number: int) -> Built:
             readings,
             gauges.named,
             _sizes(connection, number, gauges),
+            _materials(connection, number),
         )
+
+
+def _materials(connection: Connection, number: int) -> dict[str, dict[str, Fraction]]:
+    """By position, as when it was fitted last."""
+    query = select(EVENTS).where(EVENTS.c.engine == number, EVENTS.c.action == "fitted").order_by(EVENTS.c.number)
+    rows = connection.execute(query).mappings()
+    return {
+        row["position"]: {what: Fraction(one) for what, one in told(row).get(MATERIALS, {}).items()} for row in rows
+    }
 
 
 def _parts(connection: Connection, shells: Sequence[int]) -> dict[int, str]:
