@@ -3,7 +3,16 @@
 from typing import TYPE_CHECKING, Final
 
 from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.report.boxes.words import LEFT_OUT, best_of_each, counted, drawn_so, measured_so, next_box, not_studied
+from fitmatch.report.boxes.words import (
+    LEFT_OUT,
+    best_of_each,
+    counted,
+    drawn_so,
+    locked,
+    measured_so,
+    next_box,
+    not_studied,
+)
 from fitmatch.report.plots.paper import INK, Panel, plain, sheet
 from fitmatch.report.shared.layout import clean
 from fitmatch.report.shared.scale import Scale, scale_for
@@ -23,7 +32,7 @@ def studied_picture(found: Studied, unit: str, ending: str) -> bytes:
         f"{counted(found.draws, 'draw')}, seed {found.seed}. {best_of_each(found.mixes)}. Points: means with 95 % "
         "confidence intervals; dashes: what 90 % of the draws do not exceed. No point: some draw leaves a position "
         "empty.",
-        *(next_box(one, found, scale) for one in found.kinds),
+        *(text for one in found.kinds for text in (locked(one, scale), next_box(one, found, scale)) if text),
         *(text for one in found.kinds for text in drawn_so(one, scale)),
         *not_studied(found, unit),
         measured_so(found),

@@ -11,6 +11,7 @@ from fitmatch.report.boxes.words import (
     counted,
     drawn_so,
     left_empty,
+    locked,
     measured_so,
     misread,
     next_box,
@@ -39,7 +40,12 @@ def studied_text(found: Studied, unit: str, *, full: bool = False) -> str:
         blocks.append([*paragraph(f"{clean(one.kind).upper()}: {positions}, {boxes}"), *_figures(shown, found, scale)])
         if left := len(mine) - len(shown):
             blocks.append(paragraph(f"{best_of_each(mine)}; {left} more: add --full."))
-        told = [left_empty(shown, one, found.draws), misread(one, found.draws), next_box(one, found, scale)]
+        told = [
+            left_empty(shown, one, found.draws),
+            misread(one, found.draws),
+            locked(one, scale),
+            next_box(one, found, scale),
+        ]
         blocks.append([line for text in filter(None, told) for line in paragraph(text)])
     told = [text for one in found.kinds for text in drawn_so(one, scale)]
     blocks += [

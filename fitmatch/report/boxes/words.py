@@ -98,7 +98,7 @@ def _walls(step: Step, scale: Scale) -> str:
 
 
 def _freedom(degrees: int) -> str:
-    few = ": FEW, it may be twice as large" if degrees <= _FEW else ""
+    few = ": FEW, it may be twice as large or more" if degrees <= _FEW else ""
     return f"{degrees} degree{'' if degrees == 1 else 's'} of freedom{few}"
 
 
@@ -133,7 +133,7 @@ def next_box(one: KindStudied, found: Studied, scale: Scale) -> str:
                 f"{counted(found.draws, 'draw')}, and fewer than {slots['least']} cannot tell how many boxes are worth "
                 "it."
             )
-    return f"{_locked(one, scale)}{_worth(one, found, scale)}"
+    return _worth(one, found, scale)
 
 
 def _worth(one: KindStudied, found: Studied, scale: Scale) -> str:
@@ -159,9 +159,9 @@ def _worth(one: KindStudied, found: Studied, scale: Scale) -> str:
     )
 
 
-def _locked(one: KindStudied, scale: Scale) -> str:
-    """That no box changes positions whose halves are both locked, before what boxes do for the others."""
-    if not one.locked:
+def locked(one: KindStudied, scale: Scale) -> str:
+    """That no box changes positions whose halves are both locked, where it is said what boxes do for the others."""
+    if not one.locked or one.verdict.code not in ("enough", "worth"):
         return ""
     told = [
         whole(name) if off is None else f"{whole(name)}, {amount(scale.steps(abs(off)), scale)} off,"
@@ -169,10 +169,10 @@ def _locked(one: KindStudied, scale: Scale) -> str:
     ]
     if more := len(one.locked) - len(told):
         told.append(f"{more} more")
-    are = "is" if len(one.locked) == 1 else "are"
+    are = "is locked and stays" if len(one.locked) == 1 else "are locked and stay"
     return (
-        f"{clean(one.kind)}: {listed(told)} {are} locked and stay{'s' if are == 'is' else ''} so whatever is opened: "
-        "counted in every figure above, left out of what follows. "
+        f"{clean(one.kind)}: {listed(told)} {are} so whatever is opened: counted in every figure above, left out "
+        "of what is said of more boxes."
     )
 
 
