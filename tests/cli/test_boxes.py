@@ -211,6 +211,48 @@ def test_a_scatter_of_few_shells_is_told(capsys: pytest.CaptureFixture[str], tmp
         assert told in " ".join(Ran(capsys, "boxes", folder, "--draws", 2).out.split())
 
 
+def test_a_mix_that_works_is_not_hidden(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Of two steps the one whose boxes put all inside is shown, though it now and then leaves a position empty, and the
+    thicker one, which is never inside, does not."""
+    steps = "".join(
+        f'[boxes.step.{name}]\nkind = "rod"\nwall = {wall}\nshells = 4\nprice = 45.5\n'
+        for name, wall in (("std", "1.974"), ("thick", "1.990"))
+    )
+    toml = f"""unit = "mm"
+[fit.rod]
+target = 0.052
+min = 0.040
+max = 0.064
+[boxes]
+budget = 1
+within = "1 um"
+between = "0.5 um"
+{steps}[rules]
+wall_difference = "2 um"
+"""
+    bores = ("60.000", "60.001", "59.999", "60.010")
+    rows = "".join(f"R{at},rod,56.000,{bore}\n" for at, bore in enumerate(bores, 1))
+    folder = job(tmp_path, toml, "position,kind,journal,housing_bore\n" + rows)
+    ran = Ran(capsys, "boxes", folder, "--draws", 120, "--json")
+    std, thick = json.loads(ran.out)["mixes"]
+    assert std["best"] and std["inside"] > 0.9 and std["empty"]
+    assert not thick["best"] and thick["inside"] == 0
+
+
+def test_a_bore_that_reads_outside_is_told(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Where a drawn bore is refused by its reading in most draws it is said so, and there is no verdict."""
+    more = (
+        '[drawing.rod]\nhousing_bore = "50.051..50.053"\n[gauge.g]\nrepeatability = 0.02\n'
+        '[measured.rod]\njournal = "g"\nhousing_bore = "g"\nwall = "g"\n'
+    )
+    header, *rows, last = POSITIONS.replace("50.053", "").splitlines()
+    positions = "\n".join([f"{header},accept", *(f"{row},letter" for row in rows), f"{last},\n"])
+    ran = Ran(capsys, "boxes", job(tmp_path, JOB + more, positions), "--budget", 1, "--draws", 200)
+    text = " ".join(ran.out.split())
+    assert ran.status == 0 and re.search(r"so refused, in how many of 200 draws: R4 in 1[0-9]{2}\.", text)
+    assert re.search(r"NO VERDICT: no mix fills all 4 positions in more than [0-9]+ of 200 draws", text)
+
+
 def test_figures_of_fewer_positions_are_not_shown(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     """Where most draws leave a position empty there is neither a worst deviation nor a spread to show."""
     out = Ran(capsys, "boxes", job(tmp_path, JOB.replace("shells = 4", "shells = 1")), "--draws", 5).out

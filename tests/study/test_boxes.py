@@ -751,3 +751,4 @@ def test_from_python(tmp_path: Path) -> None:
     frame = fitmatch.boxes(make_job(rods(2), [], unit="mm", boxes=told(2)), draws=5).to_frame()
     assert list(frame["boxes"]) == [1, 2] and list(frame["open"]) == ["1 std", "2 std"]
     assert frame["worst_deviation"].iloc[0] < 0.01
+    assert list(frame["best"]) == [True, True]

@@ -142,6 +142,7 @@ class Studied:
                 "inside": None if mix.inside is None else mix.inside.value,
                 "within_tolerance": None if mix.close is None else mix.close.value,
                 "left": mix.left.mean,
+                "best": mix.best,
             }
             for mix in self.mixes
         )
