@@ -176,6 +176,97 @@ def test_too_few_shells_are_said_so(capsys: pytest.CaptureFixture[str], tmp_path
     assert "left empty, in how many of 5 draws: 1 std: " in text
 
 
+def test_what_is_locked_is_told_and_left_out(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """A position that no box changes is named with its deviation, and the verdict is about the others."""
+    folder = job(tmp_path, positions=POSITIONS.replace("housing_bore\n", "housing_bore,upper,lower\n"))
+    rows = (folder / "positions.csv").read_text(encoding="utf-8").splitlines()
+    rows = [rows[0], f"{rows[1]},U,L", *(f"{row},," for row in rows[2:])]
+    (folder / "positions.csv").write_text("\n".join(rows), encoding="utf-8")
+    (folder / "shells").mkdir()
+    walls = "shell,kind,half,wall,family\nU,rod,upper,1.992,narrow\nL,rod,lower,1.992,narrow\n"
+    (folder / "shells" / "A.csv").write_text(walls, encoding="utf-8")
+    found = document(capsys, folder, "--draws", 200)
+    assert found["kinds"]["rod"]["locked"] == {"R1": 0.017}
+    assert found["mixes"][-1]["worst_deviation"]["mean"] == 0.017
+    text = " ".join(Ran(capsys, "boxes", folder, "--draws", 200).out.split())
+    assert "rod: R1, 17.0 um off, is locked and stays so whatever is opened" in text
+    assert "may be worth it" in text or "MORE THAN 1 BOX" in text
+
+
+def test_the_mix_is_named_and_the_cheaper_of_twins_shown(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Of several steps the text shows the cheapest mix of those as good, and names it where more are pointless."""
+    steps = "".join(
+        f'[boxes.step.{name}]\nkind = "rod"\nwall = 2.000\nshells = 4\nprice = {price}\n'
+        for name, price in (("dear", 450), ("std", 45.5))
+    )
+    text = JOB.split("[boxes.step.std]", maxsplit=1)[0].replace("budget = 2", "budget = 3") + steps
+    folder = job(tmp_path, text.replace("0.0016", "0.0002").replace("0.001\n", "0.0001\n"))
+    out = Ran(capsys, "boxes", folder, "--draws", 200).out
+    assert re.search(r"^1 std .* 45.50 ", out, re.MULTILINE) and not re.search(r"^1 dear", out, re.MULTILINE)
+    assert "MORE THAN 1 BOX (1 std): POINTLESS" in " ".join(out.split())
+    assert "where none of that differs by what counts or can be told, the cheapest; 6 more" in " ".join(out.split())
+
+
+def test_a_scatter_of_few_shells_is_told(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """A scatter of few degrees of freedom is told as such, and so is one that rounding may hide."""
+    text = JOB.replace("within = 0.0016\nbetween = 0.001\n", "").replace("wall = 2.000\n", "")
+    folder = job(tmp_path, text)
+    (folder / "shells").mkdir()
+    for lower, told in ((2.004, "1 degree of freedom: FEW, it may be twice"), (2.0, "0.29 um, what rounding may hide")):
+        rows = f"U,rod,upper,2.000,narrow,std\nV,rod,upper,{lower},narrow,std\nL,rod,lower,2.000,narrow,std\n"
+        (folder / "shells" / "A.csv").write_text(f"shell,kind,half,wall,family,step\n{rows}", encoding="utf-8")
+        assert told in " ".join(Ran(capsys, "boxes", folder, "--draws", 2).out.split())
+
+
+def test_a_mix_that_works_is_not_hidden(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Of two steps the one whose boxes put all inside is shown, though it now and then leaves a position empty, and the
+    thicker one, which is never inside, does not."""
+    steps = "".join(
+        f'[boxes.step.{name}]\nkind = "rod"\nwall = {wall}\nshells = 4\nprice = 45.5\n'
+        for name, wall in (("std", "1.974"), ("thick", "1.990"))
+    )
+    toml = f"""unit = "mm"
+[fit.rod]
+target = 0.052
+min = 0.040
+max = 0.064
+[boxes]
+budget = 1
+within = "1 um"
+between = "0.5 um"
+{steps}[rules]
+wall_difference = "2 um"
+"""
+    bores = ("60.000", "60.001", "59.999", "60.010")
+    rows = "".join(f"R{at},rod,56.000,{bore}\n" for at, bore in enumerate(bores, 1))
+    folder = job(tmp_path, toml, "position,kind,journal,housing_bore\n" + rows)
+    ran = Ran(capsys, "boxes", folder, "--draws", 120, "--json")
+    std, thick = json.loads(ran.out)["mixes"]
+    assert std["best"] and std["inside"] > 0.9 and std["empty"]
+    assert not thick["best"] and thick["inside"] == 0
+
+
+def test_a_bore_that_reads_outside_is_told(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Where a drawn bore is refused by its reading in most draws it is said so, and there is no verdict."""
+    more = (
+        '[drawing.rod]\nhousing_bore = "50.051..50.053"\n[gauge.g]\nrepeatability = 0.02\n'
+        '[measured.rod]\njournal = "g"\nhousing_bore = "g"\nwall = "g"\n'
+    )
+    header, *rows, last = POSITIONS.replace("50.053", "").splitlines()
+    positions = "\n".join([f"{header},accept", *(f"{row},letter" for row in rows), f"{last},\n"])
+    ran = Ran(capsys, "boxes", job(tmp_path, JOB + more, positions), "--budget", 1, "--draws", 200)
+    text = " ".join(ran.out.split())
+    assert ran.status == 0 and re.search(r"so refused, in how many of 200 draws: R4 in 1[0-9]{2}\.", text)
+    assert re.search(r"NO VERDICT: no mix fills all 4 positions in more than [0-9]+ of 200 draws", text)
+
+
+def test_figures_of_fewer_positions_are_not_shown(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Where most draws leave a position empty there is neither a worst deviation nor a spread to show."""
+    out = Ran(capsys, "boxes", job(tmp_path, JOB.replace("shells = 4", "shells = 1")), "--draws", 5).out
+    (row, *_) = [line.split() for line in out.splitlines() if line.startswith("1 std")]
+    assert row == ["1", "std", "-", "never", "all", "filled", "-", "-", "-"]
+
+
 def test_one_kind_of_several(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     """A kind without walls is left out and named, exit 1; with --kind nothing is said of it."""
     text = JOB + "[fit.main]\ntarget = 0.05\n"

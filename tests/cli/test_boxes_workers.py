@@ -30,6 +30,19 @@ def test_the_same_bytes_whoever_works(tmp_path: Path, capsys: pytest.CaptureFixt
     assert len(path.read_bytes().splitlines()) == 41
 
 
+def test_a_corrected_price_keeps_the_draws(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With another price a file of draws goes on to be used, and the new price is what is printed."""
+    path, job = tmp_path / "draws", tmp_path / "job.toml"
+    (tmp_path / "positions.csv").write_text("position,kind,journal,housing_bore\nR1,rod,46,50.05\n", encoding="utf-8")
+    for price in (45, 54):
+        boxes = 'budget = 1\nwithin = 0.0016\nbetween = 0.001\n[boxes.step.std]\nkind = "rod"\nwall = 2.0\n'
+        text = f'unit = "mm"\n[fit.rod]\ntarget = 0.05\n[boxes]\n{boxes}shells = 2\nprice = {price}\n'
+        job.write_text(text, encoding="utf-8")
+        ran = Ran(capsys, "boxes", tmp_path, "--json", "--draws", 3, "--workers", 1, "--resume", path)
+        assert ran.status == 0 and f'"price": {price}' in ran.out
+    assert len(path.read_bytes().splitlines()) == 4
+
+
 def test_what_cannot_be_is_exit_status_2(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A file with draws of other inputs, one that is no such file, both sorts of workers at once, and a cluster that is
     not there: exit status 2, a line that says what to do, and nothing printed or changed."""

@@ -49,6 +49,16 @@ def test_a_blank_folder_reads_back_once_limits_are_in(
     assert listed.status == 1 and "NOT YET MEASURED: shells of my-build-rods-A (rod)" in listed.out
 
 
+def test_the_blank_folder_names_the_budget_of_boxes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Without the signs in front, the lines about sealed boxes are read as they stand."""
+    assert Ran(capsys, "new", tmp_path / "my-build").status == 0
+    path = with_limits(tmp_path / "my-build") / "job.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("# [boxes]\n# budget", "[boxes]\nbudget"), encoding="utf-8")
+    told = fitmatch.read_job(path.parent).boxes
+    assert told is not None and told.budget == 3
+
+
 def test_without_limits_the_blank_folder_asks_for_them(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The blank files name no limits of their own: until the engine maker's are filled in there is no answer."""
     folder = tmp_path / "my-build"

@@ -4,10 +4,12 @@ import pickle
 import random
 import subprocess
 import sys
+from collections.abc import Callable
 from dataclasses import replace
 from math import sqrt
 from pathlib import Path
 from statistics import fmean
+from typing import Any
 
 import pytest
 from made.jobs import make_job, make_shell, make_shells
@@ -28,7 +30,7 @@ from fitmatch.study.boxes.boxes import BATCH, boxes
 from fitmatch.study.boxes.draws import ENDLESS, Task, draw, scene
 from fitmatch.study.boxes.scatter import walls_of
 from fitmatch.study.boxes.steps import Sealed
-from fitmatch.study.boxes.studied import LeftOut
+from fitmatch.study.boxes.studied import LeftOut, Studied
 from fitmatch.study.boxes.summing_up import LEAST_DRAWS, Tables, studied
 
 # Means of ranges of n standard normal values and of the least of m absolute ones: recomputed by quadrature; the first
@@ -117,13 +119,15 @@ def test_every_draw_is_solved_as_assign_would(seeds: list[int]) -> None:
         ]
         job = make_job(positions, some, unit="mm", boxes=told(2, shells=rng.randrange(2, 7), within=2_500))
         one = task(job)
-        drawn, found = scene(one, seed, 0), iter(draw(Task(seed, (one,)), 0))
+        drawn, (_, *figures) = scene(one, seed, 0), draw(Task(seed, (one,)), 0)
+        found = iter(figures)
         for mix in one.mixes:
             chosen = {s.box for box in drawn.boxes[0][: mix.counts[0]] for s in box} | {s.box for s in job.shells}
             plan = fitmatch.assign(replace(drawn.job, shells=tuple(s for s in drawn.job.shells if s.box in chosen)))
             offs = [p.deviation_nm for p in plan.placements]
             whole = len(offs) == len(positions)
-            worst, spread, inside, _, empty, outside, _ = (next(found) for _ in range(7))
+            worst, spread, inside, _, empty, outside, free, _ = (next(found) for _ in range(8))
+            assert free == worst
             assert worst == (max(map(abs, offs)) if whole else ENDLESS), seed
             assert inside == (whole and all(p.within_limits for p in plan.placements)) == (not outside), seed
             assert empty.bit_count() == len(positions) - len(offs), seed
@@ -210,6 +214,85 @@ def test_plans_are_judged_by_the_truth() -> None:
     assert one.worst.mean is not None and one.worst.mean.high > none.worst.mean.low  # a box cannot mend that
 
 
+def drawn_rods(number: int, micrometer: int, bore_gauge: int, band: int) -> Job:
+    """Rods whose journals are measured, and whose bores are drawn within a band, with gauges of these scatters."""
+    gauges = {
+        name: Gauge(name, repeatability_nm=scatter, repeatability_from=100_000)
+        for name, scatter in (("m", micrometer), ("g", bore_gauge))
+    }
+    measuring = Measuring(gauges=gauges, measured={"rod": {"journal": "m", "housing_bore": "g", "wall": "g"}})
+    how = MeasuredAs((Series("m", 1, 1.0),))
+    positions = [
+        replace(p, journal=replace(p.journal, measured_as=how), housing_bore=None)
+        for p in rods(number)
+        if p.journal is not None
+    ]
+    middle = 45_000_000 + ROOM
+    limits = {"rod": {"housing_bore": Band(middle - band, middle + band)}}
+    return make_job(positions, [], unit="mm", measuring=measuring, boxes=told(1), drawing=limits)
+
+
+def test_a_drawn_bore_is_read_with_its_own_error() -> None:
+    """What is read of a drawn bore has the error of its gauge alone; that of the journal, which is measured, makes
+    the clearance as uncertain as it is."""
+    for micrometer, bore_gauge in ((5 * UM, 1), (1, 5 * UM)):
+        one, reads, offs = task(drawn_rods(1, micrometer, bore_gauge, 30 * UM)), [], []
+        for number in range(1_500):
+            found = scene(one, 1, number)
+            (position,) = found.job.positions
+            assert position.housing_bore is not None
+            reads.append(position.housing_bore.mean_nm - 45_000_000 - ROOM)
+            offs.append(found.truth.off_room["R1"])
+        single = [sqrt(2) * gauge for gauge in (micrometer, bore_gauge)]  # a reading, and the setting of its gauge
+        assert sqrt(fmean(read * read for read in reads)) == pytest.approx(
+            sqrt(single[1] ** 2 + (10 * UM) ** 2), rel=0.06
+        )
+        assert sqrt(fmean(off * off for off in offs)) == pytest.approx(sqrt(single[0] ** 2 + single[1] ** 2), rel=0.08)
+
+
+def test_bores_that_read_outside_are_told() -> None:
+    """A drawn bore that is refused by its reading alone is counted as such; the error of another size refuses none."""
+    (kind,) = boxes(drawn_rods(2, 1, 2 * UM, 3 * UM), draws=50).kinds
+    assert set(kind.misread) == {"R1", "R2"} and not kind.stuck
+    (fine,) = boxes(drawn_rods(2, 5 * UM, 1, 3 * UM), draws=50).kinds
+    assert not fine.misread
+
+
+def test_rounding_brings_no_drawn_bore_out_of_its_limits() -> None:
+    """Limits that are on no step of the readings refuse none of the bores drawn within them."""
+    for low, high in ((-2_400, 2_400), (-5_300, -200), (-400, 400)):
+        job = make_job([replace(rods(1)[0], housing_bore=None)], [], unit="mm", boxes=told(1))
+        limits = Band(45_000_000 + ROOM + low, 45_000_000 + ROOM + high)
+        one = task(replace(job, drawing={"rod": {"housing_bore": limits}}))
+        for number in range(100):
+            found = scene(one, 1, number)
+            bore = found.job.positions[0].housing_bore
+            assert bore is not None and bore.mean_nm in limits and not found.truth.misread
+
+
+def test_what_is_known_of_the_gauges_in_part_is_the_least_that_counts() -> None:
+    """A gain counts from the part of the uncertainty that is known, or from a step of the readings if that is more."""
+    floors = {}
+    for limit in (100, 50 * UM):
+        gauge = Gauge("g", resolution_nm=UM, limit_nm=limit)
+        named = {"rod": dict.fromkeys(("journal", "housing_bore", "wall"), "g")}
+        how = MeasuredAs((Series("g", 1, 1.0),))
+        positions = [
+            replace(
+                p, journal=replace(p.journal, measured_as=how), housing_bore=replace(p.housing_bore, measured_as=how)
+            )
+            for p in rods(1)
+            if p.journal is not None and p.housing_bore is not None
+        ]
+        measuring = Measuring(gauges={"g": gauge}, measured=named)
+        job = make_job(positions, [], unit="mm", measuring=measuring, boxes=told(1))
+        (kind,) = boxes(job, draws=1).kinds
+        assert kind.unknown
+        floors[limit] = kind.floor_from, kind.floor_nm
+    assert floors[100] == ("grid", UM)
+    assert floors[50 * UM][0] == "known-part" and floors[50 * UM][1] > 50 * UM / sqrt(3)
+
+
 def test_what_nobody_can_measure_is_not_worth_a_box() -> None:
     """With coarse gauges a second box is pointless where it pays with fine ones."""
     found = {}
@@ -231,6 +314,81 @@ def test_what_nobody_can_measure_is_not_worth_a_box() -> None:
 # --- how many are enough ---
 
 
+def fed(job: Job, row: Callable[[int], list[int]], draws: int = 1_000, **more: Any) -> Studied:
+    """The study of a job of rods whose draws give these rows."""
+    whole = Task(1, (task(job, **more),))
+    tables = Tables(whole)
+    for i in range(draws):
+        tables.add([tuple(row(i))])
+    return studied(job, whole, tables, LeftOut({"rod": ()}, ()), draws, None)
+
+
+def twins(*prices: int | None) -> Job:
+    """One box may be opened, of steps that differ in their prices."""
+    steps = {f"s{at}": StepTold("rod", WALL, 1, price) for at, price in enumerate(prices)}
+    return make_job(rods(1), [], unit="mm", boxes=BoxesTold(1, UM, UM, steps))
+
+
+def of_twins(i: int, *outcomes: tuple[int, float, float]) -> list[int]:
+    """A row of mixes with this worst deviation, and these parts of the draws filled and inside."""
+    found = [0]
+    for worst, full, inside in outcomes:
+        is_full, is_inside = i < full * 1_000, i < inside * 1_000
+        off = worst if is_full else ENDLESS
+        found += [off, 0, int(is_inside), 0, int(not is_full), int(not is_inside), off, *(0 for _ in outcomes)]
+    return found
+
+
+def best(found: Studied) -> list[str]:
+    return [name for mix in found.mixes if mix.best for name in mix.opened]
+
+
+def test_the_mix_that_works_is_the_one_to_take() -> None:
+    """Of a number of boxes the mix likeliest to be all inside is taken, though it leaves a position empty more often
+    and is off more; of those alike in that, one that fills more, then the one that is off least."""
+    job = twins(None, None)
+    assert best(fed(job, lambda i: of_twins(i, (36_000, 0.99, 0.0), (10_000, 0.96, 0.96)))) == ["s1"]
+    assert best(fed(job, lambda i: of_twins(i, (10_000, 0.97, 0.0), (36_000, 0.99, 0.0)))) == ["s1"]
+    assert best(fed(job, lambda i: of_twins(i, (10_000, 0.97, 0.5), (9_000, 0.97, 0.5)))) == ["s1"]
+
+
+def test_of_mixes_as_good_the_cheapest_is_taken() -> None:
+    """A dear box is not taken for a difference that does not count; it is for one that does, or where a price is not
+    known."""
+    slight = ((3_000, 1.0, 1.0), (2_900, 1.0, 0.999))
+    assert best(fed(twins(450_000, 45_500), lambda i: of_twins(i, *slight))) == ["s1"]
+    assert best(fed(twins(45_500, 450_000), lambda i: of_twins(i, *slight[::-1]))) == ["s0"]
+    assert best(fed(twins(450_000, None), lambda i: of_twins(i, *slight))) == ["s0"]
+    for better in ((2_000, 1.0, 0.9), (3_000, 1.0, 0.95)):
+        assert best(fed(twins(450_000, 45_500), lambda i, b=better: of_twins(i, b, (3_000, 1.0, 0.9)))) == ["s0"]
+
+
+def test_a_draw_with_an_empty_position_does_not_keep_a_verdict_away() -> None:
+    """Mixes are compared where both fill all positions, and by the chances; with hardly such a draw there is no
+    verdict, and none that more boxes may be worth it."""
+    job = make_job(rods(1), [], unit="mm", boxes=told(2))
+
+    def rows(i: int, empty: int) -> list[int]:
+        worst = ENDLESS if i < empty else 1_000
+        mix = [worst, 0, int(i >= empty), 0, int(i < empty), int(i < empty), worst, 0]
+        return [0, *mix, *mix]
+
+    assert fed(job, lambda i: rows(i, 1)).kinds[0].verdict == Fact("enough", {"boxes": 1})
+    assert fed(job, lambda i: rows(i, 900)).kinds[0].verdict == Fact("too-few-full", {"full": 100, "least": 200})
+
+
+def test_what_is_locked_does_not_decide() -> None:
+    """A position whose halves are both locked is counted in the figures, and left out of the verdict."""
+    lock, *others = rods(4)
+    tight = [make_shell(half, half, WALL + 4 * UM, box="open") for half in ("upper", "lower")]
+    locked = replace(lock, upper=("open", "upper"), lower=("open", "lower"))
+    given = told(3, shells=4, within=4 * UM)
+    found = boxes(make_job([locked, *others], tight, unit="mm", boxes=given), draws=LEAST_DRAWS)
+    assert all(mix.worst.mean is None or mix.worst.mean.mean >= 8 * UM for mix in found.mixes)
+    assert found.kinds[0].locked == {"R1": -8 * UM}
+    assert found.kinds[0].enough != 1 and found.kinds[0].verdict.code in ("enough", "worth")
+
+
 def verdict(*outcomes: tuple[int, float, float], tolerance_nm: int | None = None) -> int | None:
     """`enough` of mixes of 1, 2, … boxes with these worst deviations, and these parts of the draws in which all are
     inside, and close; the floor is one um."""
@@ -238,9 +396,9 @@ def verdict(*outcomes: tuple[int, float, float], tolerance_nm: int | None = None
     whole = Task(1, (task(job, tolerance_nm=tolerance_nm),))
     tables, draws = Tables(whole), 1_000
     for i in range(draws):
-        row: list[int] = []
+        row = [0]
         for worst, inside, close in outcomes:
-            row += [worst, 0, int(i < inside * draws), int(i < close * draws), 0, 0, 0]
+            row += [worst, 0, int(i < inside * draws), int(i < close * draws), 0, int(i >= inside * draws), worst, 0]
         tables.add([tuple(row)])
     return studied(job, whole, tables, LeftOut({"rod": ()}, ()), draws, None).kinds[0].enough
 
@@ -278,7 +436,7 @@ def test_a_bore_that_no_box_can_help() -> None:
     accepted = [replace(p, accept="letter of 3 May") for p in others]
     refused = boxes(make_job([one, *accepted], [], unit="mm", boxes=told(1), drawing=outside), draws=5)
     assert refused.kinds[0].stuck == {"R1": Fact("bore-refused", {"above": True})}
-    assert refused.mixes[0].empty == {"R1": 5} and refused.mixes[0].spread.mean is not None
+    assert refused.mixes[0].empty == {"R1": 5} and refused.mixes[0].spread.p90 is not None
     locked = replace(one, upper=("open", "upper"), lower=("open", "lower"))
     never = boxes(make_job([locked, *others], thick, unit="mm", boxes=told(1)), draws=LEAST_DRAWS)
     assert never.kinds[0].stuck == {"R1": Fact("never-filled", {"locks": ("open/upper", "open/lower")})}
@@ -344,6 +502,27 @@ def test_shells_on_hold_say_nothing_of_new_ones() -> None:
     assert len(held.halves) == 10 and not any(half.hold for half in held.halves)
 
 
+def test_walls_that_read_alike_are_not_known_to_be_alike() -> None:
+    """What the rounding of readings may hide is the least scatter, within boxes and, of few or many, between them."""
+    for count in (1, 5):
+        walls = task(opened(count, 0, 0, random.Random(9)), budget=1).steps[0].walls
+        assert (walls.within_from, walls.freedom, walls.between_freedom) == ("rounding", None, None)
+        assert walls.within_nm == walls.between_nm == pytest.approx(UM / sqrt(12))
+        assert walls.between_from == ("assumed" if count == 1 else "rounding")
+
+
+def test_a_box_of_few_shells_tells_little_of_the_mean() -> None:
+    """The mean is as uncertain as the boxes that it is mostly of, each weighted by its shells."""
+    shells = [
+        make_shell(f"{half}{i}", half, WALL + i % 2 * 6 * UM, box=box)
+        for box, number in (("a", 16), ("b", 1))
+        for half in ("upper", "lower")
+        for i in range(number)
+    ]
+    walls = task(make_job(rods(1), shells, unit="mm"), budget=1).steps[0].walls
+    assert walls.mean_off_nm(0.0, 17.0) == pytest.approx(sqrt(16**2 + 1))
+
+
 def test_what_few_boxes_say_of_the_scatter_between_them_is_drawn() -> None:
     """The mean of a new box lies as Student's t has it beside a scatter of three degrees of freedom: beyond 3.18 of it
     in 5 % of the draws. What is assumed is as wrong as the scatter that it was assumed from."""
@@ -367,7 +546,7 @@ def test_what_few_boxes_say_of_the_scatter_between_them_is_drawn() -> None:
 def test_the_scatter_of_readings_is_no_scatter_of_walls() -> None:
     """What reading the walls adds is taken off what their readings show."""
     shells = [("", shell) for shell in opened(30, 5 * UM, 0, random.Random(4)).shells]
-    as_read, less = (walls_of(shells, [], read_with, (None, None, None), None) for read_with in (0.0, 3 * UM))
+    as_read, less = (walls_of(shells, [], read_with, (None, None, None), None, UM) for read_with in (0.0, 3 * UM))
     assert as_read is not None and less is not None
     assert less.within_nm == pytest.approx(sqrt(as_read.within_nm**2 - (3 * UM) ** 2))
 
@@ -420,6 +599,20 @@ def test_sealed_boxes_of_the_shelf() -> None:
     assert [mix.boxes for mix in one.mixes] == [1, 2, 3]
     found = boxes(job, draws=2, sealed=sealed)
     assert [mix.price for mix in found.mixes] == [7_000, 16_000, None]
+
+
+def test_readings_of_an_inch_job_are_in_tenths() -> None:
+    """Where no reading tells a step, drawn walls are read in half tenths in a job in inches, in um in one in mm."""
+    for unit, grid in (("in", 1_270), ("mm", UM)):
+        one = task(make_job([replace(rods(1)[0])], [], unit=unit, boxes=told(1)))
+        assert one.grid_nm == grid
+        assert all((s.wall_nm or 0) % grid == 0 for s in scene(one, 1, 0).boxes[0][0])
+
+
+def test_no_draw_depends_on_a_price() -> None:
+    """What draws are worked from, and a study resumed by, is the same at any price."""
+    cheap, dear = (Task(1, (task(make_job(rods(1), [], unit="mm", boxes=told(1, price=price))),)) for price in (1, 2))
+    assert cheap != dear and cheap.unpriced == dear.unpriced and cheap.unpriced.kinds[0].steps[0].stock == 1
 
 
 def test_every_mix_within_the_budget() -> None:
@@ -549,7 +742,7 @@ def test_figures_where_positions_stay_empty() -> None:
     one, two = boxes(job, draws=20).mixes
     assert one.worst.mean is None and one.worst.p90 is None and one.inside is not None and one.inside.value == 0
     assert two.worst.mean is not None and two.gain is not None and two.gain.worst is None
-    assert two.gain.inside.value == 1.0
+    assert two.gain.inside.value == 1.0 and one.spread.mean is None and two.gain.spread is None
     assert sum(one.empty.values()) == 20 and not two.empty
 
 
@@ -558,3 +751,4 @@ def test_from_python(tmp_path: Path) -> None:
     frame = fitmatch.boxes(make_job(rods(2), [], unit="mm", boxes=told(2)), draws=5).to_frame()
     assert list(frame["boxes"]) == [1, 2] and list(frame["open"]) == ["1 std", "2 std"]
     assert frame["worst_deviation"].iloc[0] < 0.01
+    assert list(frame["best"]) == [True, True]

@@ -26,6 +26,10 @@ unit = "{unit}"               # "in" or "mm"
 
 # A flanged main, which takes the thrust: add a column named flange to positions.csv and to the files of shells, and
 # write yes in the row of that main and of every flanged shell. The same with chamfer. Others stay empty.
+
+# "fitmatch boxes" says how many sealed boxes are worth opening; this is the most that you would open of one kind.
+# [boxes]
+# budget = 3
 """
 
 _TABLES = """\

@@ -75,9 +75,9 @@ def command(
 ) -> int:
     """Say how many boxes are worth opening, before any of them is.
 
-    JOB has bores and journals that are measured, or their drawing limits; [boxes] in job.toml says how many boxes may
-    be opened and what they cost. New boxes are drawn to be like those of the same step that are open, and each draw is
-    solved as `fitmatch assign` would solve it.
+    JOB has bores and journals that are measured, or their drawing limits; [boxes] in job.toml says how many boxes of
+    one kind may be opened, as --budget does, and what they cost. New boxes are drawn to be like those of the same step
+    that are open, and each draw is solved as `fitmatch assign` would solve it.
 
     \b
     Example:
@@ -130,7 +130,9 @@ def command(
     if as_json or as_csv:
         print_data(answer)
     else:
-        print_report(answer, in_red=("LEFT OUT", "NO BOX CAN MEND THIS", "TOO FEW SHELLS", "NO MIX OF THESE BOXES"))
+        print_report(
+            answer, in_red=("LEFT OUT", "NO BOX CAN MEND THIS", "TOO FEW SHELLS", "NO MIX OF THESE BOXES", "NO VERDICT")
+        )
     return 1 if found.needs_attention else 0
 
 

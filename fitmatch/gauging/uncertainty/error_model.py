@@ -114,17 +114,28 @@ class ErrorModel:
             part = _Sum()
             seated = self._seated(position.kind)
             for feature, size, at in zip(DIAMETERS, (journal, bore), at_place, strict=True):
-                how, what = size.measured_as, feature.replace("_", " ")
+                how = size.measured_as
                 if at and how is not None:
                     how = how._replace(series=how.tightest)
                     part.apart_nm += self._apart(feature, size, how)
-                self._add_scatter(part, how, what)
-                self._add_shared(part, how, _SIGNS[feature], seated)
-                self._add_heat(part, position.kind, feature, how, _SIGNS[feature] * size.mean_nm)
+                self._add_diameter(part, position.kind, feature, size, how)
             if seated:
                 self._add_seating(part, position.kind, 1.0)
             self._positions[key] = part.done()
         return self._positions[key]
+
+    def of_diameter(self, kind: str, feature: str, size: Size) -> Part:
+        """A journal or housing bore alone, as it enters the clearance."""
+        part = _Sum()
+        self._add_diameter(part, kind, feature, size, size.measured_as)
+        return part.done()
+
+    def of_seating(self, kind: str) -> Part:
+        """What all positions of a kind have in common where its seating was learned; else nothing."""
+        part = _Sum()
+        if self._seated(kind):
+            self._add_seating(part, kind, 1.0)
+        return part.done()
 
     def of_wall(self, kind: str, measured_as: MeasuredAs | None) -> Part:
         """One shell of a kind."""
@@ -233,6 +244,12 @@ class ErrorModel:
     def _seated(self, kind: str) -> bool:
         """Whether a seating learned from assembled checks takes the place of the limits of the gauges."""
         return seating_of(kind) in self.common
+
+    def _add_diameter(self, part: "_Sum", kind: str, feature: str, size: Size, how: MeasuredAs | None) -> None:
+        """All that a journal or bore measured like this has, signed as it enters the clearance."""
+        self._add_scatter(part, how, feature.replace("_", " "))
+        self._add_shared(part, how, _SIGNS[feature], self._seated(kind))
+        self._add_heat(part, kind, feature, how, _SIGNS[feature] * size.mean_nm)
 
     def _add_scatter(self, part: "_Sum", how: MeasuredAs | None, what: str) -> None:
         """What each reading has by itself."""

@@ -45,7 +45,7 @@ def studied_document(found: Studied, unit: str) -> str:
 def studied_rows(found: Studied, unit: str) -> str:
     """One CSV row per mix."""
     added = tuple(f"gain_{name}" for name in _CHANCES)
-    columns = ("kind", "open", "boxes", *_LENGTHS, *_CHANCES, "empty", "price", *_LEFT, *_GAINS, *added)
+    columns = ("kind", "open", "boxes", *_LENGTHS, *_CHANCES, "empty", "best", "price", *_LEFT, *_GAINS, *added)
     return rows_text(columns, (*_LENGTHS, *_GAINS), unit, (_flat(_mix(mix, unit)) for mix in found.mixes))
 
 
@@ -64,6 +64,7 @@ def _mix(mix: MixStudied, unit: str) -> dict[str, Value]:
         "left_price": None if mix.left_price is None else _money(mix.left_price.mean),
         "left_price_half_width": None if mix.left_price is None else _money(mix.left_price.half_width),
         "empty": mix.empty,
+        "best": mix.best,
         "gain": None if mix.gain is None else _gain(mix.gain, unit),
     }
 
@@ -134,6 +135,8 @@ def _kind(one: KindStudied, unit: str) -> dict[str, Value]:
         "stuck": {name: why.code for name, why in one.stuck.items()},
         "unknown": one.unknown,
         "any_marks": one.any_marks,
+        "misread": one.misread,
+        "locked": {name: length(nm, unit) for name, nm in one.locked.items()},
         "steps": [_step(step, unit) for step in one.steps],
     }
 

@@ -3,8 +3,16 @@
 from typing import TYPE_CHECKING, Final
 
 from fitmatch.lengths import NM_PER_UNIT
-from fitmatch.report.boxes.texts import best_of_each
-from fitmatch.report.boxes.words import LEFT_OUT, counted, drawn_so, measured_so, next_box, not_studied
+from fitmatch.report.boxes.words import (
+    LEFT_OUT,
+    best_of_each,
+    counted,
+    drawn_so,
+    locked,
+    measured_so,
+    next_box,
+    not_studied,
+)
 from fitmatch.report.plots.paper import INK, Panel, plain, sheet
 from fitmatch.report.shared.layout import clean
 from fitmatch.report.shared.scale import Scale, scale_for
@@ -21,11 +29,10 @@ def studied_picture(found: Studied, unit: str, ending: str) -> bytes:
     """The file of the picture, always the same for the same answer; its numbers are those of `studied_rows`."""
     scale = scale_for(unit, ())
     notes = [
-        f"{counted(found.draws, 'draw')}, seed {found.seed}. Of each number of boxes the mix with the smallest worst "
-        "deviation. Points: means with 95 % "
+        f"{counted(found.draws, 'draw')}, seed {found.seed}. {best_of_each(found.mixes)}. Points: means with 95 % "
         "confidence intervals; dashes: what 90 % of the draws do not exceed. No point: some draw leaves a position "
         "empty.",
-        *(next_box(one, found, scale) for one in found.kinds),
+        *(text for one in found.kinds for text in (locked(one, scale), next_box(one, found, scale)) if text),
         *(text for one in found.kinds for text in drawn_so(one, scale)),
         *not_studied(found, unit),
         measured_so(found),
@@ -36,7 +43,7 @@ def studied_picture(found: Studied, unit: str, ending: str) -> bytes:
 
 
 def _panel(one: KindStudied, mixes: list[MixStudied], scale: Scale) -> Panel:
-    shown = best_of_each(mixes)
+    shown = [mix for mix in mixes if mix.best]
 
     def draw(axes: "Axes") -> None:
         for at, (name, mark) in enumerate(_MARKS):

@@ -7,10 +7,13 @@ from typing import Final
 from fitmatch.lengths import fixed
 from fitmatch.report.boxes.words import (
     LEFT_OUT,
+    best_of_each,
     counted,
     drawn_so,
     left_empty,
+    locked,
     measured_so,
+    misread,
     next_box,
     not_studied,
     opened,
@@ -31,14 +34,18 @@ def studied_text(found: Studied, unit: str, *, full: bool = False) -> str:
     blocks = [_heading(found, scale), items("WARNINGS", list(map(clean, found.job.warnings)))]
     for one in found.kinds:
         mine = [mix for mix in found.mixes if mix.kind == one.kind]
-        shown = mine if full or len(mine) <= _MOST else best_of_each(mine)
+        shown = mine if full or len(mine) <= _MOST else [mix for mix in mine if mix.best]
         positions = counted(one.positions, "position")
         boxes = "no box open" if not one.open_boxes else f"{one.open_boxes} open already, used in every row"
         blocks.append([*paragraph(f"{clean(one.kind).upper()}: {positions}, {boxes}"), *_figures(shown, found, scale)])
         if left := len(mine) - len(shown):
-            what = "Of each number of boxes the mix with the smallest worst deviation, whatever it costs"
-            blocks.append(paragraph(f"{what}; {left} more: add --full."))
-        told = [left_empty(shown, one, found.draws), next_box(one, found, scale)]
+            blocks.append(paragraph(f"{best_of_each(mine)}; {left} more: add --full."))
+        told = [
+            left_empty(shown, one, found.draws),
+            misread(one, found.draws),
+            locked(one, scale),
+            next_box(one, found, scale),
+        ]
         blocks.append([line for text in filter(None, told) for line in paragraph(text)])
     told = [text for one in found.kinds for text in drawn_so(one, scale)]
     blocks += [
@@ -70,20 +77,6 @@ def _heading(found: Studied, scale: Scale) -> list[str]:
     ]
 
 
-def best_of_each(mixes: Sequence[MixStudied]) -> list[MixStudied]:
-    """Those with the smallest worst deviation of each number of boxes, or the fewest empty positions."""
-    best: dict[int, MixStudied] = {}
-    for mix in mixes:
-        if mix.boxes not in best or _rank(mix) < _rank(best[mix.boxes]):
-            best[mix.boxes] = mix
-    return list(best.values())
-
-
-def _rank(mix: MixStudied) -> tuple[int, float]:
-    """Where there is no mean: by the draws that leave some position empty."""
-    return (0, mix.worst.mean.mean) if mix.worst.mean is not None else (max(mix.empty.values()), 0.0)
-
-
 def _figures(mixes: Sequence[MixStudied], found: Studied, scale: Scale) -> list[str]:
     priced, limited = any(mix.price for mix in mixes), any(mix.inside for mix in mixes)
     return [
@@ -94,7 +87,7 @@ def _figures(mixes: Sequence[MixStudied], found: Studied, scale: Scale) -> list[
             Column("90 % up to", lambda mix: _p90(mix.worst, scale)),
             Column("box saves", lambda mix: _mean(mix.gain.worst if mix.gain else None, scale)),
             Column("spread", lambda mix: _mean(mix.spread.mean, scale)),
-            Column("90 % up to", lambda mix: _p90(mix.spread, scale)),
+            Column("90 % up to", lambda mix: NOTHING if mix.worst.p90 is None else _p90(mix.spread, scale)),
         ),
         "",
         *table(

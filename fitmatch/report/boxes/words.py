@@ -24,12 +24,28 @@ _FROM: Final = {
     "drawing": "from the drawing limits, three standard deviations either side of the middle, half of the variance "
     "between boxes",
     "other-steps": "as in open boxes of other steps",
+    "rounding": "what rounding may hide, as readings show less",
+}
+_FEW: Final = 7  # degrees of freedom or fewer: the scatter may be twice as large, at 95 %
+_MOST_LOCKED: Final = 3  # positions that are named
+_FLOOR_FROM: Final = {
+    "gauges": "the standard uncertainty of a clearance",
+    "known-part": "what is known of the standard uncertainty of a clearance",
+    "grid": "one step of the readings, as nothing is known of the gauges",
 }
 
 
 def opened(mix: MixStudied) -> str:
     """The boxes of a mix."""
     return " + ".join(f"{count} {whole(step)}" for step, count in mix.opened.items()) or "none more"
+
+
+def best_of_each(mixes: Sequence[MixStudied]) -> str:
+    """Which of the mixes of a number of boxes is shown."""
+    limited, priced = any(mix.inside for mix in mixes), any(mix.price for mix in mixes)
+    told = "Of each number of boxes the mix that is likeliest to " + ("be all inside, then to " if limited else "")
+    told += "fill all, then with the smallest worst deviation"
+    return f"{told}; where none of that differs by what counts or can be told, the cheapest" if priced else told
 
 
 def drawn_so(one: KindStudied, scale: Scale) -> Iterator[str]:
@@ -82,7 +98,8 @@ def _walls(step: Step, scale: Scale) -> str:
 
 
 def _freedom(degrees: int) -> str:
-    return f"{degrees} degree{'' if degrees == 1 else 's'} of freedom"
+    few = ": FEW, it may be twice as large or more" if degrees <= _FEW else ""
+    return f"{degrees} degree{'' if degrees == 1 else 's'} of freedom{few}"
 
 
 def next_box(one: KindStudied, found: Studied, scale: Scale) -> str:
@@ -93,9 +110,8 @@ def next_box(one: KindStudied, found: Studied, scale: Scale) -> str:
             whose = "its row" if len(one.stuck) == 1 else "their rows"
             told = "; ".join(_stuck(name, why) for name, why in one.stuck.items())
             return (
-                f"{kind}: NO BOX CAN MEND THIS: {told}. See to that before you buy any. Chances and worst deviations "
-                f"here are of all {one.positions} positions, spreads of those filled; to see what boxes do for the "
-                f"others alone, study them without {whose}."
+                f"{kind}: NO BOX CAN MEND THIS: {told}. See to that before you buy any. All figures here are of all "
+                f"{one.positions} positions; to see what boxes do for the others alone, study them without {whose}."
             )
         case "short":
             most = _number(slots["boxes"])
@@ -111,20 +127,66 @@ def next_box(one: KindStudied, found: Studied, scale: Scale) -> str:
             )
         case "too-few-draws":
             return f"{kind}: fewer than {slots['least']} draws cannot tell how many boxes are worth it."
-    chances = "the chance to be inside" + ("" if found.tolerance_nm is None else " or close")
-    floor = amount(scale.two_digits(one.floor_nm), scale)
-    what = (
-        "the standard uncertainty of a clearance"
-        if one.floor_from == "gauges"
-        else "one step of the readings, as nothing is known of the gauges"
-    )
+        case "too-few-full":
+            return (
+                f"{kind}: NO VERDICT: no mix fills all {one.positions} positions in more than {slots['full']} of "
+                f"{counted(found.draws, 'draw')}, and fewer than {slots['least']} cannot tell how many boxes are worth "
+                "it."
+            )
+    return _worth(one, found, scale)
+
+
+def _worth(one: KindStudied, found: Studied, scale: Scale) -> str:
+    mine = [mix for mix in found.mixes if mix.kind == one.kind]
+    chances = "the chance to be filled, inside or close" if found.tolerance_nm else "the chance to be filled or inside"
+    what = _FLOOR_FROM[one.floor_from]
+    if one.floor_from == "grid" and one.unknown:
+        what = "one step of the readings, as not enough is known of the gauges"
+    saved = f"{amount(scale.two_digits(one.floor_nm), scale)} of the worst deviation, {what},"
+    if any(mix.empty for mix in mine):
+        saved += " in draws that fill all positions,"
     if one.enough is None:
-        rule = f"{floor} of the worst deviation, {what}, or one hundredth of {chances}"
-        return f"{kind}: every box of this budget may be worth it, that is gain {rule}."
-    number = _number(one.enough) if one.enough else "the open boxes"
+        return (
+            f"{clean(one.kind)}: every box of this budget may be worth it, that is gain {saved} or one hundredth of "
+            f"{chances}."
+        )
+    number = (_number(one.enough) if one.enough else "the open boxes").upper()
+    if one.enough and len(one.steps) > 1:
+        number += next(f" ({opened(mix)})" for mix in mine if mix.best and mix.boxes == one.enough)
     return (
-        f"{kind}: MORE THAN {number.upper()}: POINTLESS. However many more of this budget are opened, together they "
-        f"gain less than {floor} of the worst deviation, {what}, and less than one hundredth of {chances}."
+        f"{clean(one.kind)}: MORE THAN {number}: POINTLESS. However many more of this budget are opened, together they "
+        f"gain less than {saved} and less than one hundredth of {chances}."
+    )
+
+
+def locked(one: KindStudied, scale: Scale) -> str:
+    """That no box changes positions whose halves are both locked, where it is said what boxes do for the others."""
+    if not one.locked or one.verdict.code not in ("enough", "worth"):
+        return ""
+    told = [
+        whole(name) if off is None else f"{whole(name)}, {amount(scale.steps(abs(off)), scale)} off,"
+        for name, off in list(one.locked.items())[:_MOST_LOCKED]
+    ]
+    if more := len(one.locked) - len(told):
+        told.append(f"{more} more")
+    are = "is locked and stays" if len(one.locked) == 1 else "are locked and stay"
+    return (
+        f"{clean(one.kind)}: {listed(told)} {are} so whatever is opened: counted in every figure above, left out "
+        "of what is said of more boxes."
+    )
+
+
+def misread(one: KindStudied, draws: int) -> str:
+    """Which drawn bores are refused by what is read of them."""
+    if not one.misread:
+        return ""
+    most = list(one.misread.items())[:_MOST_EMPTY]
+    texts = [f"{whole(name)} in {count:,}" for name, count in most]
+    if more := len(one.misread) - len(most):
+        texts.append(f"{more} more in no more than that")
+    return (
+        f"{clean(one.kind)}, bore inside its drawing limits but read outside them and so refused, in how many of "
+        f"{counted(draws, 'draw')}: {listed(texts)}."
     )
 
 
@@ -190,7 +252,7 @@ def precise(found: Studied, scale: Scale) -> str:
 
 def measured_so(found: Studied) -> str:
     """How readings were drawn."""
-    known = [one for one in found.kinds if one.floor_from == "gauges" or one.unknown]
+    known = [one for one in found.kinds if one.floor_from != "grid" or one.unknown]
     if not known:
         return "Readings were taken as true, as job.toml tells nothing of gauges: true figures are worse."
     told = (

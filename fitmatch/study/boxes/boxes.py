@@ -27,7 +27,7 @@ DRAWS: Final = 1_000
 MOST_DRAWS: Final = 1_000_000
 SEED: Final = 1
 BATCH: Final = 100  # draws after which it is looked whether they are enough
-_LEAST_GRID_NM: Final = 1_000
+_LEAST_GRID_NM: Final = {"mm": 1_000, "in": 1_270}  # a um, half a tenth
 _TELLING: Final = 5  # readings that differ; fewer are on some grid by chance
 _GRIDS_NM: Final = {"mm": (10_000, 5_000, 2_000), "in": (25_400, 12_700, 2_540, 1_270)}  # that readings are often on
 
@@ -58,7 +58,7 @@ def boxes(
         raise ValueError(f"draws is 1 to {MOST_DRAWS:,}, not {draws}")
     task, left_out = task_of(job, kind=kind, seed=seed, budget=budget, tolerance_nm=tolerance_nm, sealed=sealed)
     tables = Tables(task)
-    with closing(work(draw, task, range(draws))) as outcomes:
+    with closing(work(draw, task.unpriced, range(draws))) as outcomes:
         while batch := list(islice(outcomes, BATCH)):
             tables.add([outcome for _, outcome in batch])
             if precision_nm is not None and tables.known_to_within(precision_nm):
@@ -105,9 +105,6 @@ def _kind(
     positions = tuple(p for p in mine if p.name not in lacking)
     if not positions:
         return None, (), (Fact("nothing-measured", {"kind": kind}),)
-    steps, why = steps_of(job, kind, budget, sealed, read_with_nm(job, kind))
-    if not steps:
-        return None, (), why or (Fact("no-sealed-boxes", {"kind": kind}),)
     shells = tuple(s for s in job.shells if s.kind == kind)
     alone = Job(  # what a draw goes by, and nothing else: a study that is resumed is told by it
         Path(),
@@ -123,6 +120,10 @@ def _kind(
         coating_counts=job.coating_counts,
         measuring=replace(job.measuring, bench={}, form_limits={}, form_told=frozenset(), log=(), assembled=()),
     )
+    grid_nm = _grid(alone, kind)
+    steps, why = steps_of(job, kind, budget, sealed, read_with_nm(job, kind), grid_nm)
+    if not steps:
+        return None, (), why or (Fact("no-sealed-boxes", {"kind": kind}),)
     middles = {one.position.name: _middle(job, one) for one in drawn}
     some_open = any(s.wall_nm is not None and s.hold is None for s in shells)
     task = KindTask(
@@ -131,8 +132,8 @@ def _kind(
         drawn=tuple(drawn),
         steps=steps,
         mixes=mixes_of(kind, steps, budget, some_open=some_open),
-        noise=noise_of(job, kind, tuple(middles.get(p.name, p) for p in positions)),
-        grid_nm=_grid(alone, kind),
+        noise=noise_of(job, kind, tuple(middles.get(p.name, p) for p in positions), set(middles)),
+        grid_nm=grid_nm,
         tolerance_nm=tolerance_nm,
     )
     return task, tuple(sorted(lacking)), why
@@ -166,15 +167,16 @@ def _middle(job: Job, one: Drawn) -> Position:
 
 def _grid(job: Job, kind: str) -> int:
     """What readings of walls are rounded to: the step of their gauge, else the widest usual one that all readings are
-    on; at least 1 um."""
+    on; at least 1 um, or half a tenth."""
+    least = _LEAST_GRID_NM[job.unit]
     gauge = job.measuring.measured.get(kind, {}).get("wall")
     how = next((s.measured_as for s in job.shells if s.measured_as is not None and s.measured_as.gauges), None)
     gauge = how.gauges[0] if how is not None else gauge
     if gauge is not None and (resolution := job.measuring.gauges[gauge].resolution_nm):
-        return max(_LEAST_GRID_NM, resolution)
+        return max(least, resolution)
     sizes = [size for p in job.positions for size in (p.journal, p.housing_bore) if size is not None]
     read = [nm for size in sizes for nm in ([reading.nm for reading in size.readings] or [size.mean_nm])]
     read += [s.wall_nm for s in job.shells if s.wall_nm is not None]
     some = set(read)
     usual = (grid for grid in _GRIDS_NM[job.unit] if len(some) >= _TELLING and not any(nm % grid for nm in some))
-    return next(usual, _LEAST_GRID_NM)
+    return next(usual, least)

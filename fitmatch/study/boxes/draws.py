@@ -18,15 +18,18 @@ from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey
 from fitmatch.records.parts import Band, Position, Shell, Size
+from fitmatch.rules.positions.drawing import bore_refused
+from fitmatch.rules.positions.movable import is_movable
 from fitmatch.study.boxes.mixes import Mix
 from fitmatch.study.boxes.noise import Errors, Noise, measured_as
 from fitmatch.study.boxes.scatter import LIMITS_AT
 from fitmatch.study.boxes.steps import Step
 
 ENDLESS: Final = 1 << 62  # the worst deviation where a position stays empty
-# Of a mix in an outcome; then the shells left of each step. Which positions are empty, and which are not filled inside
-# their limits, are binary digits of a number, the first position the lowest.
-FIGURES: Final = ("worst", "spread", "inside", "close", "empty", "outside")
+# Of a mix in an outcome; then the shells left of each step. `worst_free`: of the positions that boxes can change.
+# Which positions are empty, and which are not filled inside their limits, are binary digits of a number, the first
+# position the lowest; and so, once before the mixes of a kind, of which a drawn bore is refused by its reading.
+FIGURES: Final = ("worst", "spread", "inside", "close", "empty", "outside", "worst_free")
 Outcome: TypeAlias = tuple[int, ...]  # of all mixes of all kinds
 
 
@@ -51,6 +54,14 @@ class KindTask:
     grid_nm: int
     tolerance_nm: int | None  # the tolerance of one's own
 
+    @property
+    def locked(self) -> frozenset[str]:
+        """The positions that no box changes, as both of their halves are locked and their housings stay where they
+        are."""
+        if is_movable(self.job, self.kind):
+            return frozenset()
+        return frozenset(p.name for p in self.job.positions if p.upper is not None and p.lower is not None)
+
 
 @dataclass(frozen=True)
 class Task:
@@ -59,10 +70,21 @@ class Task:
     seed: int
     kinds: tuple[KindTask, ...]
 
+    @property
+    def unpriced(self) -> "Task":
+        """The same without prices, on which no draw depends."""
+        return replace(
+            self,
+            kinds=tuple(
+                replace(one, steps=tuple(s._replace(prices_thousandths=(None,) * s.stock) for s in one.steps))
+                for one in self.kinds
+            ),
+        )
+
 
 def draw(task: Task, number: int) -> Outcome:
-    """What draw `number` gives: `FIGURES` and the shells left of each step, for all mixes of all kinds. Lengths are in
-    nm; whether all positions are inside, and close, is 1 or 0."""
+    """What draw `number` gives: by kind the bores misread, then of each mix `FIGURES` and the shells left of each step.
+    Lengths are in nm; whether all positions are inside, and close, is 1 or 0."""
     found: list[int] = []
     for one in task.kinds:
         found += _of_kind(one, task.seed, number)
@@ -90,6 +112,7 @@ def scene(task: KindTask, seed: int, number: int) -> Scene:
 
 def _of_kind(task: KindTask, seed: int, number: int) -> Iterator[int]:
     job, boxes, truth = scene(task, seed, number)
+    yield truth.misread
     kernel = Kernel(job, task.kind)
     opened, everything = ({shell.box for shell in some} for some in (task.job.shells, job.shells))
     plans: dict[Mix, tuple[tuple[int, ...], Sequence[Placement]]] = {}
@@ -123,11 +146,17 @@ class _Truth:
 
     def __init__(self, task: KindTask, errors: Errors | None, rng: Random) -> None:
         self._task = task
+        self._locked = task.locked
         self.off_room: dict[str, float] = {}
         self.off_wall: dict[ShellKey, float] = {}
         drawn = {one.position.name: one for one in task.drawn}
         self.positions = tuple(
             self._drawn(drawn[p.name], errors, rng) if p.name in drawn else p for p in task.job.positions
+        )
+        self.misread = sum(
+            1 << at
+            for at, p in enumerate(self.positions)
+            if p.name in drawn and drawn[p.name].limits[1] is not None and bore_refused(task.job, p)
         )
         if errors is None or task.noise is None:
             return
@@ -139,24 +168,26 @@ class _Truth:
                 self.off_wall[shell.key] = errors.of(part, rng)
 
     def _drawn(self, one: Drawn, errors: Errors | None, rng: Random) -> Position:
-        """Parts that pass inspection: each drawn size within its limits. The error of the position is put into a size
-        that is drawn."""
+        """Parts that pass inspection: each drawn size within its limits, read with the error of its own gauge."""
         task, position = self._task, one.position
-        error = 0.0
-        if errors is not None and task.noise is not None:
-            error = errors.of(task.noise.of_positions[position.name], rng, task.grid_nm)
-        off, sizes = 0.0, []
+        noise = task.noise
+        off = 0.0 if errors is None or noise is None else -errors.shared(noise.of_seating)
+        sizes = []
         for size, limits, sign, feature in (
             (position.journal, one.limits[0], -1.0, "journal"),
             (position.housing_bore, one.limits[1], 1.0, "housing_bore"),
         ):
+            error = 0.0
+            if errors is not None and noise is not None:
+                part = noise.of_drawn[position.name][feature]
+                error = errors.of(part, rng, 0 if limits is None else task.grid_nm)
             if limits is None:
+                off -= error
                 sizes.append(size)
                 continue
             true = _between(limits, rng)
-            read = _rounded(true + sign * error, task.grid_nm)
+            read = _rounded_within(limits, true + sign * error, task.grid_nm)
             off += sign * (true - read) if errors is not None else 0.0
-            error = 0.0
             sizes.append(Size(read, read, read, measured_as=measured_as(task.job, task.kind, feature)))
         self.off_room[position.name] = off
         journal, bore = sizes
@@ -182,11 +213,15 @@ class _Truth:
             if tightest > 0 and (low is None or tightest >= low) and (high is None or p.clearance_nm + off <= high):
                 good.add(p.position.name)
         worst = max(map(abs, offs), default=0) if whole else ENDLESS
+        free = [abs(off) for p, off in zip(placements, offs, strict=True) if p.position.name not in self._locked]
+        all_free = len(free) == len(self.positions) - len(self._locked)
+        worst_free = max(free, default=0) if all_free else ENDLESS
         spread = max(offs) - min(offs) if offs else ENDLESS
         empty, outside = (
             sum(1 << at for at, p in enumerate(self.positions) if p.name not in some) for some in (filled, good)
         )
-        return worst, spread, int(not outside), int(tolerance_nm is not None and worst <= tolerance_nm), empty, outside
+        close = tolerance_nm is not None and worst <= tolerance_nm
+        return worst, spread, int(not outside), int(close), empty, outside, worst_free
 
 
 def _boxes(task: KindTask, at: int, seed: str, errors: Errors | None, truth: _Truth) -> list[list[Shell]]:
@@ -236,3 +271,12 @@ def _between(limits: Band, rng: Random) -> float:
 
 def _rounded(nm: float, grid_nm: int) -> int:
     return round(nm / grid_nm) * grid_nm
+
+
+def _rounded_within(limits: Band, nm: float, grid_nm: int) -> int:
+    """Rounding alone brings nothing out of its limits; an error does."""
+    read = _rounded(nm, grid_nm)
+    if read in limits or not limits.low_nm <= nm <= limits.high_nm:
+        return read
+    inwards = read + grid_nm if read < limits.low_nm else read - grid_nm
+    return inwards if inwards in limits else round(nm)  # no step of the grid is within them

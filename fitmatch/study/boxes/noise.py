@@ -1,6 +1,6 @@
 """What reading does to a job whose true sizes are drawn: the error of each reading, shared ones drawn once."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from math import sqrt
 from random import Random
 from typing import NamedTuple
@@ -11,20 +11,23 @@ from fitmatch.gauging.uncertainty.scatter import Scatter
 from fitmatch.gauging.uncertainty.sources import Common
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey
-from fitmatch.records.measuring import MeasuredAs, Series
+from fitmatch.records.measuring import DIAMETERS, MeasuredAs, Series
 from fitmatch.records.parts import Position
 
 
 class Noise(NamedTuple):
     """All that errors of one kind are drawn from: the sources, and the part that each position and shell has in them.
 
-    `new_as` is how the shells of new boxes will be measured; `sure_nm` the standard uncertainty of one clearance with
-    such shells.
+    `of_drawn`: of positions of which a size is drawn the part of each size, without `of_seating`, which all positions
+    share. `new_as` is how the shells of new boxes will be measured; `sure_nm` the standard uncertainty of one clearance
+    with such shells, or as much of it as is known.
     """
 
     scatter: Mapping[str, Scatter]
     sources: Mapping[str, Common]
     of_positions: Mapping[str, Part]
+    of_drawn: Mapping[str, Mapping[str, Part]]
+    of_seating: Part
     of_shells: Mapping[ShellKey, Part]
     of_new: Part
     new_as: MeasuredAs | None
@@ -32,8 +35,9 @@ class Noise(NamedTuple):
     unknown: tuple[str, ...]
 
 
-def noise_of(job: Job, kind: str, positions: tuple[Position, ...]) -> Noise | None:
-    """What is known of the errors of these positions and of the shells of a kind; None: nothing."""
+def noise_of(job: Job, kind: str, positions: tuple[Position, ...], drawn: Set[str]) -> Noise | None:
+    """What is known of the errors of these positions, some of them `drawn`, and of the shells of a kind; None:
+    nothing."""
     model = ErrorModel(job)
     if not model.known:
         return None
@@ -47,6 +51,16 @@ def noise_of(job: Job, kind: str, positions: tuple[Position, ...]) -> Noise | No
         scatter=model.scatter,
         sources=model.common,
         of_positions=of_positions,
+        of_drawn={
+            p.name: {
+                feature: model.of_diameter(kind, feature, size)
+                for feature, size in zip(DIAMETERS, (p.journal, p.housing_bore), strict=True)
+                if size is not None
+            }
+            for p in positions
+            if p.name in drawn
+        },
+        of_seating=model.of_seating(kind),
         of_shells={shell.key: model.of_wall(kind, shell.measured_as) for shell in shells},
         of_new=of_new,
         new_as=new_as,

@@ -1,6 +1,6 @@
 """How far walls scatter in a box and the means of boxes from one another: as written, as measured, or as drawn."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from math import sqrt
 from random import Random
@@ -17,9 +17,10 @@ LIMITS_AT: Final = 3.0  # standard deviations from the middle, as in `range --sh
 
 class Walls(NamedTuple):
     """The walls of one step, normal in every box and so the means of boxes. Each figure is "written" by the user,
-    "measured" from `shells` in `boxes` opened, "other-steps" if those are of other steps of the kind, "drawing", or,
-    of the scatter between boxes, "assumed" to be that within them. `freedom` and `between_freedom`: degrees of freedom
-    of what was measured. `means_nm` are those of each half.
+    "measured" from `shells` in `boxes` opened, "other-steps" if those are of other steps of the kind, "rounding" if
+    readings show less scatter than that hides, "drawing", or, of the scatter between boxes, "assumed" to be that
+    within them. `boxes_share2`: the sum of the squares of the boxes' shares in the mean. `freedom` and
+    `between_freedom`: degrees of freedom of what was measured. `means_nm` are those of each half.
     """
 
     means_nm: Mapping[str, float]
@@ -32,6 +33,7 @@ class Walls(NamedTuple):
     between_freedom: int | None
     shells: int = 0
     boxes: int = 0
+    boxes_share2: float = 0.0
 
     @property
     def mean_u_nm(self) -> float:
@@ -42,7 +44,7 @@ class Walls(NamedTuple):
         """The same if walls really scatter like this."""
         if self.mean_from != "measured":
             return 0.0
-        return sqrt(between_nm**2 / self.boxes + within_nm**2 / self.shells)
+        return sqrt(between_nm**2 * self.boxes_share2 + within_nm**2 / self.shells)
 
     def drawn(self, rng: Random) -> tuple[float, float]:
         """What the scatter within and between boxes may really be. What is assumed of one is as wrong as the other."""
@@ -63,6 +65,7 @@ class _Measured(NamedTuple):
     seen_between_nm: float
     shells: int
     boxes: int
+    boxes_share2: float
 
 
 def walls_of(
@@ -71,11 +74,13 @@ def walls_of(
     read_with_nm: float,
     told: tuple[int | None, int | None, int | None],
     drawing: Band | None,
+    grid_nm: int,
 ) -> Walls | None:
     """The walls of a step from its `own` measured shells or, for the scatter, those of `others` steps of its kind.
 
     `told` are mean, within and between as written. `read_with_nm` is the scatter of a reading, which is no scatter of
-    walls. None: nothing says how walls scatter, or where they lie.
+    walls; what rounding to `grid_nm` hides may be some. None: nothing says how walls scatter, or where they
+    lie.
     """
     wall, within, between = told
     mine, theirs = _measured(own, read_with_nm), _measured(others, read_with_nm)
@@ -91,7 +96,12 @@ def walls_of(
     if not sources or not means:
         return None
     within_from, within_nm, freedom = sources[0]
+    hidden_nm = grid_nm / sqrt(12.0)  # walls that read alike may differ by as much as a step
+    if freedom is not None and within_nm < hidden_nm:
+        within_from, within_nm, freedom = "rounding", hidden_nm, None
     between_from, between_nm, between_freedom = _between(between, mine, theirs, within_nm)
+    if within_from == "rounding" and between_freedom is not None and between_nm < hidden_nm:
+        between_from, between_nm, between_freedom = "rounding", hidden_nm, None
     return Walls(
         means_nm=means,
         mean_from=mean_from,
@@ -103,6 +113,7 @@ def walls_of(
         between_freedom=between_freedom,
         shells=mine.shells,
         boxes=mine.boxes,
+        boxes_share2=mine.boxes_share2,
     )
 
 
@@ -145,7 +156,16 @@ def _measured(shells: Iterable[Labelled], read_with_nm: float) -> _Measured:
     between = None if freedom_between + 1 < FEWEST_BOXES else seen
     within = None if within2 is None else sqrt(within2)
     means = {half: fmean(walls) for half, walls in of_half.items()}
-    return _Measured(means, within, freedom, freedom_between, between, seen, count, len(boxes))
+    share2 = max((_share2(groups, half) for half in of_half), default=0.0)
+    return _Measured(means, within, freedom, freedom_between, between, seen, count, len(boxes), share2)
+
+
+def _share2(groups: Mapping[tuple[str, str, str], Sequence[int]], half: str) -> float:
+    """The sum of the squares of the boxes' shares in the mean of a half: a box of few shells tells little of it."""
+    shells = Counter[str]()
+    for (_, one, box), walls in groups.items():
+        shells[box] += len(walls) * (one == half)
+    return sum(count * count for count in shells.values()) / shells.total() ** 2
 
 
 def _between_boxes(groups: Mapping[tuple[str, str, str], Sequence[int]], within2: float) -> tuple[int, float]:

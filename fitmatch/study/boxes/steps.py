@@ -50,10 +50,11 @@ class _Offered(NamedTuple):
 
 
 def steps_of(
-    job: Job, kind: str, budget: int, sealed: Sequence[Sealed] | None, read_with_nm: float
+    job: Job, kind: str, budget: int, sealed: Sequence[Sealed] | None, read_with_nm: float, grid_nm: int
 ) -> tuple[tuple[Step, ...], tuple[Fact, ...]]:
     """The steps of a kind, and why others are left out: nothing says what a box of them would hold. `sealed`: only
-    those of the shelf may be opened. `read_with_nm`: the scatter of a reading of a wall."""
+    those of the shelf may be opened. `read_with_nm`: the scatter of a reading of a wall, `grid_nm` what it is rounded
+    to."""
     measured = _labelled(s for s in job.shells if s.kind == kind and s.wall_nm is not None and not _is_worn(job, s))
     offered = list(_offered(job, kind, budget, sealed, measured))
     found, left_out = [], []
@@ -64,7 +65,7 @@ def steps_of(
         new, other_new = ([(label, s) for label, s in some if s.hold is None] for some in (own, others))
         boxes = job.boxes or BoxesTold()
         told = None if one.told is None else one.told.wall_nm, boxes.within_nm, boxes.between_nm
-        walls = walls_of(new, other_new, read_with_nm, told, job.drawing.get(kind, {}).get("wall"))
+        walls = walls_of(new, other_new, read_with_nm, told, job.drawing.get(kind, {}).get("wall"), grid_nm)
         if walls is None:
             code = "no-scatter" if new or told[0] is not None else "no-walls"
             left_out.append(Fact(code, {"kind": kind, "step": one.name}))

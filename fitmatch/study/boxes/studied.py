@@ -37,7 +37,7 @@ class MixStudied(NamedTuple):
     """Boxes of `opened` steps, beside those that are open already. `inside`: the chance that all positions are inside
     their limits, None without limits; `close`: within a tolerance of one's own. Prices are in thousandths; None: some
     price is not known. `left` are shells of the new boxes, and `left_price` their share of the price. `empty`: the
-    positions that stay empty in some draws, and in how many."""
+    positions that stay empty in some draws, and in how many. `best`: of so many boxes the mix to take."""
 
     kind: str
     opened: Mapping[str, int]
@@ -50,15 +50,19 @@ class MixStudied(NamedTuple):
     left: Mean
     left_price: Mean | None
     empty: Mapping[str, int]
+    best: bool
     gain: Gain | None
 
 
 class KindStudied(NamedTuple):
     """One kind. `drawn` are positions that were not measured, `left_out` those that cannot be drawn either. A gain
     below `floor_nm` is one that nobody can measure: however many more than `enough` boxes are opened, they gain less;
-    None: not within the budget. `floor_from`: "gauges" or, where nothing is known of these, the "grid" of the readings.
-    `stuck`: positions that no box can help, and why. `verdict`: "enough", "worth" (more boxes may be), or why there is
-    none: "stuck", "short" of shells, "never-full", "too-few-draws".
+    None: not within the budget. `floor_from`: "gauges", "known-part" of their uncertainty or, where that is less than
+    one step, the "grid" of the readings. `misread`: drawn bores whose readings are outside the drawing limits that they
+    are within, and in how many draws. `locked`: positions that no box changes, and how far they are off by their
+    readings (None: drawn); the verdict is about the others. `stuck`: positions that no box can help, and why.
+    `verdict`: "enough", "worth" (more boxes may be), or why there is none: "stuck", "short" of shells, "never-full",
+    "too-few-draws", "too-few-full".
     `any_marks`: the shells of new boxes were taken to agree with every column compared."""
 
     kind: str
@@ -72,6 +76,8 @@ class KindStudied(NamedTuple):
     floor_from: str
     unknown: tuple[str, ...]
     any_marks: bool
+    misread: Mapping[str, int]
+    locked: Mapping[str, int | None]
     stuck: Mapping[str, Fact]
     verdict: Fact
 
@@ -136,6 +142,7 @@ class Studied:
                 "inside": None if mix.inside is None else mix.inside.value,
                 "within_tolerance": None if mix.close is None else mix.close.value,
                 "left": mix.left.mean,
+                "best": mix.best,
             }
             for mix in self.mixes
         )

@@ -9,12 +9,13 @@ from operator import and_
 from typing import Final, NamedTuple
 
 from fitmatch.facts import Fact
+from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
 from fitmatch.records.keys import full_name
 from fitmatch.records.parts import ANY, SIDES
 from fitmatch.rules.positions.drawing import bore_refused
 from fitmatch.study.boxes.draws import ENDLESS, FIGURES, KindTask, Outcome, Task
-from fitmatch.study.boxes.intervals import Mean, chance, known_to_within, likelier, mean, percentile
+from fitmatch.study.boxes.intervals import Chance, Mean, chance, known_to_within, likelier, mean, percentile
 from fitmatch.study.boxes.mixes import Mix
 from fitmatch.study.boxes.studied import Gain, KindStudied, LeftOut, Length, MixStudied, Studied
 
@@ -31,7 +32,25 @@ class _Column(NamedTuple):
     close: list[int]
     empty: list[int]
     outside: list[int]
+    worst_free: list[int]
     left: tuple[list[int], ...]  # by step
+
+
+class _Judged(NamedTuple):
+    """What mixes are compared by: the same of the positions alone that boxes can change. Chances are 1 or 0."""
+
+    worst: Sequence[int]
+    spread: Sequence[int]
+    full: Sequence[int]
+    inside: Sequence[int]
+    close: Sequence[int]
+    price: int | None
+
+    @property
+    def rank(self) -> tuple[int, int, int, int]:
+        """The better the smaller: likelier to be inside, then to be filled, then by the means of those filled."""
+        worst = sum(worst for worst in self.worst if worst != ENDLESS)
+        return -sum(self.inside), -sum(self.full), worst, sum(self.spread)
 
 
 class Tables:
@@ -40,11 +59,16 @@ class Tables:
     def __init__(self, task: Task) -> None:
         self.draws = 0
         self.columns: dict[tuple[str, Mix], _Column] = {}
+        self.misread: dict[str, list[int]] = {}
+        self._places: list[list[int]] = []
         for one in task.kinds:
+            self.misread[one.kind] = list[int]()
+            self._places.append(self.misread[one.kind])
             for mix in one.mixes:
                 left = tuple(list[int]() for _ in one.steps)
-                self.columns[one.kind, mix] = _Column._make([*(list[int]() for _ in FIGURES), left])
-        self._places = [place for *figures, left in self.columns.values() for place in (*figures, *left)]
+                figures = [list[int]() for _ in FIGURES]
+                self.columns[one.kind, mix] = _Column._make([*figures, left])
+                self._places += [*figures, *left]
 
     def add(self, outcomes: Iterable[Outcome]) -> None:
         """Add draws that follow."""
@@ -71,9 +95,30 @@ def studied(
     kinds, mixes = [], []
     for one in task.kinds:
         columns = {mix: tables.columns[one.kind, mix] for mix in one.mixes}
-        mine = [_mix(one, mix, columns) for mix in one.mixes]
-        kinds.append(_kind(one, columns, left_out.positions[one.kind]))
-        mixes += mine
+        judged = {mix: _judged(one, mix, column) for mix, column in columns.items()}
+        floor_nm, floor_from = _floor(one)
+        best = _best(judged, floor_nm)
+        mixes += [_mix(one, mix, columns, judged, best=mix in best.values()) for mix in one.mixes]
+        stuck = _stuck(one, columns)
+        kinds.append(
+            KindStudied(
+                kind=one.kind,
+                positions=len(one.job.positions),
+                drawn=tuple(drawn.position.name for drawn in one.drawn),
+                left_out=left_out.positions[one.kind],
+                open_boxes=len({shell.box for shell in one.job.shells if shell.wall_nm is not None}),
+                steps=one.steps,
+                grid_nm=one.grid_nm,
+                floor_nm=floor_nm,
+                floor_from=floor_from,
+                unknown=() if one.noise is None else one.noise.unknown,
+                any_marks=any(ANY in half.marks for step in one.steps for half in step.halves),
+                misread=_counted(one, tables.misread[one.kind]),
+                locked=_locked(one),
+                stuck=stuck,
+                verdict=_verdict(one, columns, judged, best, floor_nm, stuck),
+            )
+        )
     return Studied(
         job=job,
         seed=task.seed,
@@ -87,23 +132,42 @@ def studied(
     )
 
 
-def _mix(one: KindTask, mix: Mix, columns: Mapping[Mix, _Column]) -> MixStudied:
+def _judged(one: KindTask, mix: Mix, column: _Column) -> _Judged:
+    free = sum(1 << at for at, p in enumerate(one.job.positions) if p.name not in one.locked)
+    return _Judged(
+        worst=column.worst_free,
+        spread=column.spread,
+        full=[int(not empty & free) for empty in column.empty],
+        inside=[int(not outside & free) for outside in column.outside],
+        close=_close(one, column) if one.locked else column.close,
+        price=_price(one, mix),
+    )
+
+
+def _close(one: KindTask, column: _Column) -> list[int]:
+    return [int(one.tolerance_nm is not None and worst <= one.tolerance_nm) for worst in column.worst_free]
+
+
+def _mix(
+    one: KindTask, mix: Mix, columns: Mapping[Mix, _Column], judged: Mapping[Mix, _Judged], *, best: bool
+) -> MixStudied:
     column = columns[mix]
     count = len(column.worst)
     limited = any(p.min_nm is not None or p.max_nm is not None for p in one.job.positions)
-    before = min((m for m in mix.fewer() if m in columns), key=lambda m: _rank(columns[m]), default=None)
+    before = min((m for m in mix.fewer() if m in columns), key=lambda m: judged[m].rank, default=None)
     return MixStudied(
         kind=one.kind,
         opened=_opened(one, mix),
         boxes=mix.boxes,
         worst=_length(column.worst),
-        spread=_length(column.spread),
+        spread=_length(column.spread)._replace(mean=_spread(column)),
         inside=chance(sum(column.inside), count) if limited else None,
         close=None if one.tolerance_nm is None else chance(sum(column.close), count),
-        price=_price(one, mix),
+        price=judged[mix].price,
         left=mean([sum(some) for some in zip(*column.left, strict=True)]),
         left_price=_left_price(one, mix, column.left),
-        empty=_empty(one, column),
+        empty=_counted(one, column.empty),
+        best=best,
         gain=None if before is None else _gain(one, before, columns[before], column),
     )
 
@@ -124,9 +188,14 @@ def _mean(values: Sequence[int]) -> Mean | None:
     return None if ENDLESS in values else mean(values)
 
 
-def _empty(one: KindTask, column: _Column) -> dict[str, int]:
-    """By position, those that are empty most often first."""
-    found = Counter(column.empty)
+def _spread(column: _Column) -> Mean | None:
+    """None with the mean of the worst deviation: of fewer positions the spread is less."""
+    return None if ENDLESS in column.worst else _mean(column.spread)
+
+
+def _counted(one: KindTask, digits: Iterable[int]) -> dict[str, int]:
+    """In how many draws it is so by position, as its digits tell; most often first."""
+    found = Counter(digits)
     draws = {
         p.name: sum(count for some, count in found.items() if some >> at & 1) for at, p in enumerate(one.job.positions)
     }
@@ -161,7 +230,7 @@ def _gain(one: KindTask, before: Mix, less: _Column, more: _Column) -> Gain:
     return Gain(
         over=_opened(one, before),
         worst=_saved(less.worst, more.worst),
-        spread=_saved(less.spread, more.spread),
+        spread=None if _spread(less) is None or _spread(more) is None else _saved(less.spread, more.spread),
         inside=likelier(less.inside, more.inside),
         close=None if one.tolerance_nm is None else likelier(less.close, more.close),
     )
@@ -173,27 +242,23 @@ def _saved(less: Sequence[int], more: Sequence[int]) -> Mean | None:
     return mean([a - b for a, b in zip(less, more, strict=True)])
 
 
-def _kind(one: KindTask, columns: Mapping[Mix, _Column], left_out: tuple[str, ...]) -> KindStudied:
-    noise = one.noise
-    sure = None if noise is None or noise.unknown else noise.sure_nm
-    floor_nm, floor_from = (float(one.grid_nm), "grid") if not sure else (sure, "gauges")
-    shells = [s for s in one.job.shells if s.wall_nm is not None]
-    stuck = _stuck(one, columns)
-    return KindStudied(
-        kind=one.kind,
-        positions=len(one.job.positions),
-        drawn=tuple(drawn.position.name for drawn in one.drawn),
-        left_out=left_out,
-        open_boxes=len({shell.box for shell in shells}),
-        steps=one.steps,
-        grid_nm=one.grid_nm,
-        floor_nm=floor_nm,
-        floor_from=floor_from,
-        unknown=() if noise is None else noise.unknown,
-        any_marks=any(ANY in half.marks for step in one.steps for half in step.halves),
-        stuck=stuck,
-        verdict=_verdict(one, columns, floor_nm, stuck),
-    )
+def _floor(one: KindTask) -> tuple[float, str]:
+    """What a gain of the worst deviation must reach to count, and where that is from."""
+    sure = None if one.noise is None else one.noise.sure_nm
+    if one.noise is not None and sure and not one.noise.unknown:
+        return sure, "gauges"
+    return (sure, "known-part") if sure and sure > one.grid_nm else (float(one.grid_nm), "grid")
+
+
+def _locked(one: KindTask) -> dict[str, int | None]:
+    """By position, how far those are off that no box changes; those that are off most first."""
+    shells = {shell.key: shell for shell in one.job.shells}
+    unread = {drawn.position.name for drawn in one.drawn}
+    found: dict[str, int | None] = {}
+    for p in one.job.positions:
+        if p.name in one.locked and p.upper in shells and p.lower in shells:
+            found[p.name] = None if p.name in unread else Placement(p, shells[p.upper], shells[p.lower]).deviation_nm
+    return dict(sorted(found.items(), key=lambda item: -abs(item[1] or 0)))
 
 
 def _stuck(one: KindTask, columns: Mapping[Mix, _Column]) -> dict[str, Fact]:
@@ -205,7 +270,7 @@ def _stuck(one: KindTask, columns: Mapping[Mix, _Column]) -> dict[str, Fact]:
     for column in columns.values():
         never = reduce(and_, column.outside, never)
         empty = reduce(and_, column.empty, empty)
-    unread = {drawn.position.name for drawn in one.drawn}
+    unread = {drawn.position.name for drawn in one.drawn if drawn.limits[1] is not None}
     found = {}
     for at, p in enumerate(one.job.positions):
         if p.name not in unread and bore_refused(one.job, p):
@@ -218,7 +283,14 @@ def _stuck(one: KindTask, columns: Mapping[Mix, _Column]) -> dict[str, Fact]:
     return found
 
 
-def _verdict(one: KindTask, columns: Mapping[Mix, _Column], floor_nm: float, stuck: Mapping[str, Fact]) -> Fact:
+def _verdict(
+    one: KindTask,
+    columns: Mapping[Mix, _Column],
+    judged: Mapping[Mix, _Judged],
+    best: Mapping[int, Mix],
+    floor_nm: float,
+    stuck: Mapping[str, Fact],
+) -> Fact:
     """Whether more boxes pay. Where positions are without shells figures cannot say so."""
     draws, positions = len(next(iter(columns.values())).worst), len(one.job.positions)
     refused = sum(fact.code == "bore-refused" for fact in stuck.values())
@@ -232,7 +304,10 @@ def _verdict(one: KindTask, columns: Mapping[Mix, _Column], floor_nm: float, stu
     fewest = min(some.bit_count() for column in columns.values() for some in column.empty)
     if fewest:
         return Fact("never-full", {"positions": positions, "filled": positions - fewest})
-    enough = _enough(columns, floor_nm)
+    full = max(sum(some.full) for some in judged.values())
+    if full < LEAST_DRAWS:
+        return Fact("too-few-full", {"full": full, "least": LEAST_DRAWS})
+    enough = _enough(judged, best, floor_nm)
     return Fact("worth") if enough is None else Fact("enough", {"boxes": enough})
 
 
@@ -245,29 +320,48 @@ def _room(one: KindTask, mix: Mix) -> int:
     return min(len(free) // 2, *(free.count(side) + either for side in SIDES))
 
 
-def _enough(columns: Mapping[Mix, _Column], floor_nm: float) -> int | None:
+def _best(judged: Mapping[Mix, _Judged], floor_nm: float) -> dict[int, Mix]:
+    """Of each number of boxes the mix of the best rank, or the cheapest of those that it does not better."""
+    best: dict[int, Mix] = {}
+    for boxes in sorted({mix.boxes for mix in judged}):
+        mine = sorted((mix for mix in judged if mix.boxes == boxes), key=lambda mix: judged[mix].rank)
+        first = judged[mine[0]]
+        as_good = [mine[0], *(mix for mix in mine[1:] if not _betters(first, judged[mix], floor_nm))]
+        prices = {mix: price for mix in as_good if (price := judged[mix].price) is not None}
+        best[boxes] = min(prices, key=prices.__getitem__) if mine[0] in prices else mine[0]
+    return best
+
+
+def _enough(judged: Mapping[Mix, _Judged], best: Mapping[int, Mix], floor_nm: float) -> int | None:
     """The smallest number of boxes whose best mix no larger mix betters."""
-    best: dict[int, _Column] = {}
-    for mix, column in columns.items():
-        known = best.get(mix.boxes)
-        best[mix.boxes] = column if known is None else min(known, column, key=_rank)
     for boxes in sorted(best)[:-1]:
-        if all(_pointless(best[boxes], more, floor_nm) for mix, more in columns.items() if mix.boxes > boxes):
+        less = judged[best[boxes]]
+        if all(_pointless(less, more, floor_nm) for mix, more in judged.items() if mix.boxes > boxes):
             return boxes
     return None
 
 
-def _pointless(less: _Column, more: _Column, floor_nm: float) -> bool:
-    """Whether it saves less than the floor of the worst deviation and is hardly likelier to be inside or close; of each
-    interval the better end counts."""
-    saved = _saved(less.worst, more.worst)
-    if saved is None or saved.high >= floor_nm:
+def _betters(one: _Judged, other: _Judged, floor_nm: float) -> bool:
+    """Whether draws tell the two apart, and by as much as counts."""
+    saved, chances = _compared(other, one)
+    if any(gain.value >= _LIKELIER and gain.low > 0.0 for gain in chances):
+        return True
+    return saved is not None and saved.mean >= floor_nm and saved.low > 0.0
+
+
+def _pointless(less: _Judged, more: _Judged, floor_nm: float) -> bool:
+    """Whether it saves less than the floor of the worst deviation and is hardly likelier to be filled, inside or close;
+    of each interval the better end counts."""
+    saved, chances = _compared(less, more)
+    if min(sum(less.full), sum(more.full)) < LEAST_DRAWS:
         return False
-    chances = (less.inside, more.inside), (less.close, more.close)
-    return all(likelier(few, many).high < _LIKELIER for few, many in chances)
+    return saved is not None and saved.high < floor_nm and all(gain.high < _LIKELIER for gain in chances)
 
 
-def _rank(column: _Column) -> tuple[int, int, int]:
-    """The better the smaller: empty positions in the fewest draws, then by the mean of the worst deviation."""
-    endless = column.worst.count(ENDLESS)
-    return endless, sum(worst for worst in column.worst if worst != ENDLESS), sum(column.spread)
+def _compared(less: _Judged, more: _Judged) -> tuple[Mean | None, tuple[Chance, ...]]:
+    """What is saved of the worst deviation where both fill all positions (None: hardly ever), and by how much
+    likelier it is that all are filled, inside and close."""
+    both = [at for at, full in enumerate(zip(less.full, more.full, strict=True)) if all(full)]
+    saved = mean([less.worst[at] - more.worst[at] for at in both]) if len(both) > 1 else None
+    chances = (less.full, more.full), (less.inside, more.inside), (less.close, more.close)
+    return saved, tuple(likelier(few, many) for few, many in chances)
