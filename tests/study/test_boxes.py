@@ -26,6 +26,7 @@ from fitmatch.records.unopened import BoxesTold, StepTold
 from fitmatch.study.boxes import intervals
 from fitmatch.study.boxes.boxes import BATCH, boxes
 from fitmatch.study.boxes.draws import ENDLESS, Task, draw, scene
+from fitmatch.study.boxes.noise import Errors, noise_of
 from fitmatch.study.boxes.scatter import walls_of
 from fitmatch.study.boxes.steps import Sealed
 from fitmatch.study.boxes.studied import LeftOut
@@ -208,6 +209,28 @@ def test_plans_are_judged_by_the_truth() -> None:
     assert sure is not None and none.worst.mean is not None and none.worst.mean.half_width is not None
     assert abs(none.worst.mean.mean - BEST_OF[1] * sure.standard_nm) < 1.6 * none.worst.mean.half_width
     assert one.worst.mean is not None and one.worst.mean.high > none.worst.mean.low  # a box cannot mend that
+
+
+def test_what_a_screw_is_off_differs_between_journal_and_bore() -> None:
+    """The errors of a micrometer's limit that are drawn for a clearance do not cancel where it set the bore gauge: by
+    its limit at each of the two sizes a position is off, all positions by the same."""
+    gauges = {"mic": Gauge("mic", limit_nm=9 * UM), "bore": Gauge("bore", set_with="mic")}
+    journal, bore = (MeasuredAs((Series(gauge, 1, 1.0),)) for gauge in gauges)
+    positions = [
+        replace(
+            p, journal=replace(p.journal, measured_as=journal), housing_bore=replace(p.housing_bore, measured_as=bore)
+        )
+        for p in rods(2)
+        if p.journal is not None and p.housing_bore is not None
+    ]
+    noise = noise_of(make_job(positions, [], unit="mm", measuring=Measuring(gauges=gauges)), "rod", tuple(positions))
+    assert noise is not None
+    rng, offs = random.Random(7), []
+    for _ in range(2_000):
+        one, other = map(Errors(noise, rng).shared, noise.of_positions.values())
+        assert one == other
+        offs.append(one)
+    assert sqrt(fmean(off * off for off in offs)) == pytest.approx(9 * UM * sqrt(2 / 3), rel=0.05)
 
 
 def test_what_nobody_can_measure_is_not_worth_a_box() -> None:
