@@ -8,8 +8,11 @@ from unicodedata import category, normalize
 
 _UNSEEN: Final = frozenset(("Cc", "Cf", "Cs", "Zl", "Zp"))
 _DIGITS: Final = re.compile(r"([0-9]+)")
-FORMULA: Final = frozenset("=+-@")  # what a spreadsheet takes for the beginning of one
-_BEGINS_FORMULA: Final = re.compile(r"[=+\-@\t\r](?![0-9]*[.,]?[0-9]+\Z)")  # and no plain number
+# What a spreadsheet takes for the beginning of one, in full width, small, raised and lowered too: all characters whose
+# compatibility form (NFKC) begins with one of the four.
+_FORMS: Final = "=\u207c\u208c\u2a75\u2a76\ufe66\uff1d+\u207a\u208a\ufb29\ufe62\uff0b-\ufe63\uff0d@\ufe6b\uff20"
+FORMULA: Final = frozenset(_FORMS)
+_BEGINS_FORMULA: Final = re.compile(rf"[{re.escape(_FORMS)}\t\r](?![0-9]*[.,]?[0-9]+\Z)")  # no plain number
 _NOES: Final = frozenset(("no", "n", "none", "false", "0", "-", "nein", "non"))
 _WORD: Final = re.compile(r"[^\W_]+")
 _GRANTING: Final = r"(?:permi\w+|allow\w*|grant\w*|given|approv\w*|accept\w*|agree\w*|consent\w*|authori[sz]\w*)"

@@ -471,10 +471,14 @@ def test_the_worked_example_of_an_uncertainty(tmp_path: Path) -> None:
     found = {t.name: t.standard_nm**2 / 1e6 for t in mean.terms}
     shown = {cells[1].strip(): cells for line in example.splitlines() if len(cells := line.split("|")) == 6}
     by_hand = {name: float(cells[3]) for name, cells in shown.items() if cells[3].strip()[:1].isdigit()}
-    found["limits of bore and ball"] = found.pop("error limit of bore") + found.pop("error limit of ball")
+    bore, wall = "housing bore size", "wall size"
+    of_mic = [found.pop(f"error limit of mic at {size}") for size in ("journal size", bore)]
+    found["limit of mic, at two sizes"] = sum(of_mic)
+    of_others = [found.pop(f"error limit of {gauge} at {size}") for gauge, size in (("bore", bore), ("ball", wall))]
+    found["limits of bore and ball"] = sum(of_others)
     found["expansion of the housings"] = found.pop("expansion of the housings of rod")
     assert by_hand == pytest.approx(found, abs=1e-4)
-    for uncertainty, told in ((mean, ("1.950", "127", "3.86")), (tightest, ("2.006", "136", "3.97"))):
+    for uncertainty, told in ((mean, ("2.114", "175", "4.17")), (tightest, ("2.166", "185", "4.27"))):
         u, nu, expanded = uncertainty.standard_nm / 1e3, uncertainty.degrees_of_freedom, uncertainty.expanded_nm / 1e3
         assert (f"{u:.3f}", str(nu), f"{expanded:.2f}") == told
         assert all(text in example for text in told)

@@ -197,17 +197,18 @@ def test_limits_as_written_and_limits_as_compared(tmp_path: Path) -> None:
     `within_limits` follows them: 32 um is above min and below the guarded limit."""
     plan = best_plan(read_job(folder_of(tmp_path, 0.84)))
     found = json.loads(plan_document(plan, "mm"))
-    margin = ceil(0.84 * stats.t.ppf(0.975, 57) * 3_000)  # 81 / (1/29 + 2^2/29 + 6^2/29) = 57.3
-    assert margin == 5_047
+    u = 1_000 * sqrt(9 + 2 / 3)  # scatter and settings, and the micrometer's limit at journal and bore
+    margin = ceil(0.84 * stats.t.ppf(0.975, 66) * u)  # (9 + 2/3)^2 / (1/29 + 2^2/29 + 6^2/29) = 66.1
+    assert margin == 5_215
     for p in found["positions"]:
         assert (p["min"], p["max"]) == (0.030, 0.060)
-        assert (p["limit_low"], p["limit_high"]) == (0.035047, 0.054953)
+        assert (p["limit_low"], p["limit_high"]) == (0.035215, 0.054785)
     assert [(p["clearance_tightest"], p["within_limits"]) for p in found["positions"]] == [
         (0.045, True),
         (0.032, False),
     ]
     rod = found["kinds"]["rod"]
-    assert (rod["filled"], rod["below"], rod["shortfall"], rod["counted"]) == (2, 1, 0.003047, 1)
+    assert (rod["filled"], rod["below"], rod["shortfall"], rod["counted"]) == (2, 1, 0.003215, 1)
     plain = best_plan(read_job(folder_of(tmp_path / "plain", 0)))
     assert [p.within_limits for p in plain.placements] == [True, True]
 
@@ -387,15 +388,15 @@ def test_the_command_refuses_with_status_2(
     ran = Ran(capsys, "assign", wide, *options)
     assert (ran.status, ran.out) == (2, "")
     assert "job.toml:6: rules.guard: 4 leaves no clearance between the limits of R1 and R2 (rod): at R1 " in ran.err
-    assert "U is 6.01 um, or more with other shells, and from min to max there are 30.00 um;" in ran.err
-    assert ran.err.count("rules.guard") == 1 and ran.err.rstrip().endswith(" a clearance is 2.49")
+    assert "U is 6.21 um, or more with other shells, and from min to max there are 30.00 um;" in ran.err
+    assert ran.err.count("rules.guard") == 1 and ran.err.rstrip().endswith(" a clearance is 2.41")
     assert not (wide / "assignment.json").exists()
     unknown = folder_of(tmp_path / "unknown", 0.84, JOB.replace("[gauge.ball]\nrepeatability = 0.001", "[gauge.ball]"))
     ran = Ran(capsys, "assign", unknown, *options)
     assert (ran.status, ran.out) == (2, "")
     assert "a guard needs a known uncertainty, and some of it is missing: the scatter of ball" in ran.err
     assert not (unknown / "assignment.json").exists()
-    assert Ran(capsys, "assign", folder_of(tmp_path / "largest", 2.49), *options).status == 1  # R2 is beyond it
+    assert Ran(capsys, "assign", folder_of(tmp_path / "largest", 2.41), *options).status == 1  # R2 is beyond it
 
 
 # --- judged by somebody else -----------------------------------------------------------------------------------------

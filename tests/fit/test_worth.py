@@ -339,10 +339,11 @@ def shop_job(rng: random.Random, *, pooled: bool) -> tuple[Job, dict[str, float]
     freedom."""
     scatter = {g: rng.uniform(0.7, 1.3) * UM for g in GAUGES}
     limit = {g: rng.uniform(0.5, 1.0 if g == "ball" else 1.5) * UM for g in GAUGES}
-    error = {g: rng.uniform(-limit[g], limit[g]) + rng.gauss(0, scatter[g]) for g in GAUGES}
+    zero = {g: rng.gauss(0, scatter[g]) for g in GAUGES}
+    error = {g: rng.uniform(-limit[g], limit[g]) + zero[g] for g in GAUGES}
     set_with = rng.choice(["mic", "mic", None])
-    if set_with is not None:
-        error["bore"] += error[set_with]
+    if set_with is not None:  # its zero is that of its whole scale; what its screw is off there is another error
+        error["bore"] += zero[set_with] + rng.uniform(-limit[set_with], limit[set_with])
     count, boxes, repeats = rng.randint(4, 6), rng.randint(2, 3), rng.randint(1, 3)
     true: dict[str, float] = {}
 

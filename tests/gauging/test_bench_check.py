@@ -3,6 +3,7 @@
 import random
 from dataclasses import replace
 from fractions import Fraction
+from math import sqrt
 from pathlib import Path
 
 import pytest
@@ -13,8 +14,8 @@ from fitmatch.gauging.sizes.sizing import Sizes
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
-from fitmatch.records.measuring import AssembledReading, Gauge, Measuring, Reading, Temperature
-from fitmatch.records.parts import Fit, Position, Shell
+from fitmatch.records.measuring import AssembledReading, Gauge, MeasuredAs, Measuring, Reading, Series, Temperature
+from fitmatch.records.parts import Fit, Position, Shell, Size
 from fitmatch.rules.positions.limits_at import LimitsAt
 
 UM = 1_000
@@ -152,6 +153,21 @@ def test_limits_and_agreement_are_those_of_assembled() -> None:
     assert raised > 30
     free = check(*placed(measuring, journal, [Reading(54_050_000, gauge="bore")]))
     assert free.least_nm is free.most_nm is None
+
+
+def test_what_agrees_allows_for_the_screw_at_two_sizes() -> None:
+    """A micrometer's limit of 9 um counts at the journal and at the housing bore that was set with it: a difference of
+    1.96 x 9 x sqrt(2/3) um agrees, as it does for `assembled`."""
+    exact = {name: Gauge(name, repeatability_nm=0) for name in ("mic", "bore", "ball")}
+    gauges = exact | {"mic": exact["mic"]._replace(limit_nm=9 * UM), "bore": exact["bore"]._replace(set_with="mic")}
+    measuring = Measuring(gauges=gauges, measured={"rod": {"housing_bore": "bore"}})
+    job, placement = placed(measuring, [Reading(50_000_000, gauge="mic")], [Reading(54_050_000, gauge="bore")])
+    upper, lower = (
+        replace(s, measured=Size(WALL, WALL, WALL, (), MeasuredAs((Series("ball", 1, 1.0),)))) for s in job.shells
+    )
+    found = check(replace(job, shells=(upper, lower)), replace(placement, upper=upper, lower=lower))
+    within = 1.959964 * 9 * UM * sqrt(2 / 3)
+    assert found.agrees_to_nm - found.expect_nm == found.expect_nm - found.agrees_from_nm == int(within)
 
 
 def test_where_limits_are_at_the_means_no_end_is_raised() -> None:

@@ -40,6 +40,11 @@ PLAIN = {
     "limits": Conditions(
         stated_from=30, limit=(0.5 * UM, 2 * UM), on_standard=3, standard_limit=(0, UM), scatter=(UM, 2 * UM)
     ),
+    "limits-set-with": Conditions(stated_from=30, limit=(UM, 3 * UM), set_with=True, scatter=(UM, 2 * UM)),
+    "limits-set-with-many-places": Conditions(
+        stated_from=30, limit=(UM, 2 * UM), on_standard=3, set_with=True, places=(4, 4), scatter=(UM, 2 * UM)
+    ),
+    "limits-one-gauge": Conditions(gauges=1, stated_from=30, limit=(UM, 3 * UM), scatter=(UM, 2 * UM)),
     "warm": Conditions(stated_from=30, room=27.0, room_limit=1.0),
     "warm-and-large": Conditions(stated_from=30, room=30.0, room_limit=1.0, diameter=150_000 * UM),
     "warm-and-known": Conditions(stated_from=30, room=27.0, expansion_limit=0.05, set_with=True),
@@ -55,8 +60,15 @@ PLAIN = {
     "tapered": Conditions(stated_from=30, places=(8, 4), on_standard=3, form=6 * UM),
     "places-by-repeats": Conditions(repeats=3, places=(4, 4), step=UM, scatter=(UM, 2 * UM)),
 }
-# A limit dominates, or scatter hides behind the step; U may then be wider than it need be.
+# A limit dominates, or scatter hides behind the step, or one error is the same at every size and cancels though nobody
+# may count on it; U may then be wider than it need be.
 WIDE = {
+    "one-error-at-every-size": Conditions(
+        stated_from=30, limit=(2 * UM, 4 * UM), set_with=True, one_error=True, scatter=(500, UM)
+    ),
+    "limits-dominate-set-with": Conditions(
+        stated_from=30, limit=(4 * UM, 9 * UM), on_standard=3, set_with=True, scatter=(100, 500)
+    ),
     "limits-dominate": Conditions(stated_from=30, limit=(4 * UM, 9 * UM), on_standard=3, scatter=(100, 500)),
     "expansion-dominates": Conditions(stated_from=30, room=35.0, diameter=300_000 * UM, scatter=(100, 500)),
     "coarse": Conditions(stated_from=30, step=2 * UM, scatter=(100, 0.8 * UM)),
@@ -109,7 +121,8 @@ def test_u_covers_95_percent(name: str, tmp_path: Path) -> None:
 @pytest.mark.deep
 @pytest.mark.parametrize("name", WIDE)
 def test_u_covers_wherever_a_rectangle_or_the_resolution_rules(name: str, tmp_path: Path) -> None:
-    """At least 93 %."""
+    """At least 93 %, and more than 98 % in some: a micrometer that is off by the same amount at journal and bore is off
+    by nothing in the clearance, and yet its limit counts at each, as nobody knows (98.9 % of 1000 jobs)."""
     for share in shares_covered(name, WIDE[name], JOBS, tmp_path):
         assert share >= LEAST
 
@@ -142,6 +155,26 @@ def test_told_chances_come_true(name: str, jobs: int, by_chance: float, tmp_path
     for half in (0, 1):
         off = true[half] / count[half] - told[half] / count[half]
         assert -0.05 - by_chance <= off <= 0.2 + by_chance, half
+
+
+@pytest.mark.parametrize(("min_nm", "sign"), [(42 * UM, 1), (48 * UM, -1)], ids=["most-inside", "most-outside"])
+@pytest.mark.parametrize("jobs", [120, pytest.param(1_000, marks=pytest.mark.deep)])
+def test_a_chance_knows_nothing_of_other_parts(jobs: int, min_nm: float, sign: int, tmp_path: Path) -> None:
+    """Clearances that truly differ by far less than U, from 40 to 50 um, on a scale of 0.01 mm: those told to be inside
+    with a chance of 0.3 to 0.6 are inside far more often than that where four in five of all are, and far less often
+    where one in five is."""
+    alike = Conditions(stated_from=30, step=10 * UM, scatter=(0.6 * UM, 0.8 * UM), clearance=(40 * UM, 50 * UM))
+    told, true = [], []
+    for bench, placement, model in drawn(f"alike {min_nm:.0f}", alike, jobs, tmp_path):
+        how = placement.position, placement.upper.measured_as, placement.lower.measured_as
+        mean, tightest = model.combined(*how), model.tightest(*how)
+        assert mean is not None and tightest is not None and mean.expanded_nm > 10 * UM
+        limited = replace(placement, position=replace(placement.position, min_nm=round(min_nm), max_nm=None))
+        chance = chance_inside(limited, mean, tightest)
+        if chance is not None and 0.3 <= chance <= 0.6:
+            told.append(chance)
+            true.append(bench.truth.tightest >= min_nm)
+    assert sign * (sum(true) - sum(told)) / len(told) > 0.15
 
 
 def test_the_guard_moves_each_limit_by_its_own_u(tmp_path: Path) -> None:

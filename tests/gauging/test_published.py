@@ -145,9 +145,12 @@ def by_gtc(made: Bench) -> Any:
         n = len(g.standard_reads_nm)
         deviations = [scatter.standard_nm] * count[name] + [scatter.standard_nm / sqrt(n)]
         *own[name], setting = GTC.multiple_ureal([0.0] * len(deviations), deviations, scatter.degrees_of_freedom)
-        settings_of[name] = setting + rectangle(g.limit_nm or 0) + rectangle(g.standard_limit_nm or 0) + g.own_zero_nm
+        settings_of[name] = setting + rectangle(g.standard_limit_nm or 0) + g.own_zero_nm
+    left = {name: rectangle(g.limit_nm or 0) for name, g in measuring.gauges.items()}  # each at its own size
     if measuring.gauges["bore"].set_with:
         settings_of["bore"] = settings_of["bore"] + settings_of["mic"]
+        left["bore"] = left["bore"] + rectangle(measuring.gauges["mic"].limit_nm or 0)  # its screw at this size
+    settings_of = {name: setting + left[name] for name, setting in settings_of.items()}
     warm = float(measuring.temperature.parts - 20) + rectangle(2.0)
     of_mic = within(11.5e-6)
     of_bore = of_mic if measuring.gauges["bore"].set_with else within(11.5e-6)

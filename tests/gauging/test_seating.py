@@ -423,14 +423,21 @@ def test_scatter_of_both_bores_and_both_walls_counts(feature: str) -> None:
 
 
 @pytest.mark.parametrize("feature", ["bore", "clearance"])
-def test_error_limits_cancel_where_they_are_shared(feature: str) -> None:
-    """The bore gauge's own limit is on both sides, and so is that of the micrometer that set it; the walls' counts
-    twice. Read with another gauge, both gauges' limits count."""
+def test_no_error_limit_cancels_one_at_another_size(feature: str) -> None:
+    """The bore with its shells in is read at the journal's size, the housing bore at its own: of gauge and setter two
+    errors each, whichever gauge read which; the walls' counts twice."""
     limits = {"mic": {"limit_nm": 5 * UM}, "bore": {"set_with": "mic", "limit_nm": 4 * UM}, "ball": {"limit_nm": UM}}
     made = stated_bench(**limits)
-    assert difference(made, feature).standard_nm == pytest.approx(2 * UM / sqrt(3))
+    assert difference(made, feature).standard_nm == pytest.approx(sqrt((2 * 25 + 2 * 16 + 4) / 3) * UM)
     other = stated_bench(**limits, new={"repeatability_nm": 0, "limit_nm": 3 * UM, "set_with": "mic"})
-    assert difference(other, feature, by="new").standard_nm == pytest.approx(sqrt((4 + 16 + 9) / 3) * UM)
+    assert difference(other, feature, by="new").standard_nm == pytest.approx(sqrt((2 * 25 + 16 + 9 + 4) / 3) * UM)
+
+
+def test_zeroes_of_scales_cancel_as_before() -> None:
+    """The error of the standard on which the journal's micrometer was set is in journal, housing bore and assembled
+    bore alike."""
+    made = stated_bench(mic={"standard_limit_nm": 5 * UM}, bore={"set_with": "mic", "limit_nm": 0})
+    assert [difference(made, feature).standard_nm for feature in ("bore", "clearance")] == [0, 0]
 
 
 def test_an_error_of_the_rooms_temperature_cancels() -> None:

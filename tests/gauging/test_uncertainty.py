@@ -227,29 +227,52 @@ def test_the_limit_of_a_standard_is_an_error_of_all_that_was_set_on_it() -> None
 # --- limits ----------------------------------------------------------------------------------------------------------
 
 
-def test_a_limit_is_one_error_of_the_gauge() -> None:
-    """Rectangular, the same in every reading: two walls count 2e, however many readings there are."""
+def test_a_limit_is_one_error_at_each_size() -> None:
+    """Rectangular, the same in every reading of that size: two walls count 2e, however many readings there are."""
     for count in (1, 5):
-        limit = term(bench(stated(ball={"limit_nm": 600}), count=count), "error limit of ball")
+        limit = term(bench(stated(ball={"limit_nm": 600}), count=count), "error limit of ball at wall size")
         assert limit is not None and limit.standard_nm == pytest.approx(2 * 600 / sqrt(3))
 
 
-def test_the_limit_of_the_micrometer_that_set_the_bore_gauge_cancels() -> None:
-    """Its summed sensitivity is 0; with a bore gauge set otherwise it is that of the journal."""
+def test_the_limit_of_the_micrometer_that_set_the_bore_gauge_does_not_cancel() -> None:
+    """Its zero is one offset of the whole scale, but what its screw is off at the journal's size is not what it is off
+    at the bore's: two errors, each of its whole limit. With a bore gauge set otherwise the journal's alone counts."""
     keys = {"mic": {"limit_nm": 900}, "bore": {"set_with": "mic", "limit_nm": 300}}
     result = found(bench(stated(**keys)))
-    assert [t.name for t in result.terms] == ["error limit of bore"]
-    assert result.standard_nm == pytest.approx(300 / sqrt(3))
+    assert {t.name: round(t.standard_nm * sqrt(3)) for t in result.terms} == {
+        "error limit of mic at journal size": 900,
+        "error limit of mic at housing bore size": 900,
+        "error limit of bore at housing bore size": 300,
+    }
+    assert result.standard_nm == pytest.approx(sqrt((2 * 900**2 + 300**2) / 3))
     assert found(bench(stated(mic={"limit_nm": 900}))).standard_nm == pytest.approx(900 / sqrt(3))
 
 
+def test_journals_of_a_kind_share_one_error_and_bores_set_alike_another() -> None:
+    """The errors of a limit are the same in every position: two of them move together and are inside together."""
+    keys = {"mic": {"limit_nm": 3 * UM}, "bore": {"set_with": "mic"}}
+    made = bench(stated(**keys), fit={"min_nm": 40 * UM, "max_nm": 50 * UM})
+    one = made.placement
+    other = replace(one, position=replace(one.position, name="M2"))
+    model = ErrorModel(made.job)
+    alone, both = joint_chance(model, [one]), joint_chance(model, [one, other])
+    assert alone is not None and 0.9 < alone < 0.999
+    assert both == pytest.approx(alone, abs=0.01)
+
+
 def test_one_gauge_for_all_four_readings() -> None:
-    """A micrometer that measures journal, bore and walls has - 1 + 1 - 2 = -2 of its error in the clearance."""
-    named = {"g": gauge("g", repeatability_nm=0, limit_nm=100)}
+    """Of a micrometer that measures journal, bore and walls the clearance has - 1 + 1 - 2 = -2 times the error of its
+    zero, but its screw is off by another error at each size."""
+    named = {"g": gauge("g", repeatability_nm=100, limit_nm=100)}
     size = [repeats([nm], "g") for nm in (JOURNAL, BORE, WALL, WALL)]
     made = Bench(settings(gauges=named), *size)
     how = made.upper.measured_as
-    assert ErrorModel(made.job).sensitivities(made.position, how, how) == {"error limit of g": -2.0}
+    assert ErrorModel(made.job).sensitivities(made.position, how, how) == {
+        "setting of g": -2.0,
+        "error limit of g at journal size": -1.0,
+        "error limit of g at housing bore size": 1.0,
+        "error limit of g at wall size": -2.0,
+    }
 
 
 def test_seating_u_stands_for_the_gauges_shared_errors() -> None:

@@ -1,12 +1,15 @@
 """Cells: names, numbers and words, each checked for what its column can hold."""
 
+import sys
 from pathlib import Path
+from unicodedata import normalize
 
 import pytest
 from made.intake_jobs import JOB, mistakes, write_job
 
 from fitmatch.intake.pooling import read_jobs
 from fitmatch.intake.reading import read_job
+from fitmatch.names import FORMULA, guarded
 from fitmatch.problems import InputError
 
 METRIC = 'unit = "mm"\n[fit.rod]\ntarget = 0.05\nmin = 0.03\nmax = 0.07\n'
@@ -155,6 +158,10 @@ def test_bounds_of_shells(tmp_path: Path) -> None:
         ("+1", "`+1` begins with `+`"),
         ("-1", "`-1` begins with `-`"),
         ("@sum(a1)", "`@sum(a1)` begins with `@`"),
+        ("\uff1dcmd", "`\uff1dcmd` begins with `\uff1d`, which a spreadsheet takes for a formula"),
+        ("\uff0b1", "`\uff0b1` begins with `\uff0b`"),
+        ("\uff0d1", "`\uff0d1` begins with `\uff0d`"),
+        ("\uff20sum", "`\uff20sum` begins with `\uff20`"),
     ],
 )
 def test_names(tmp_path: Path, cell: str, words: str) -> None:
@@ -166,6 +173,14 @@ def test_names(tmp_path: Path, cell: str, words: str) -> None:
     assert words.replace("position", "shell") in of_a_shell
     boxes = of_shell(tmp_path, "box", cell)
     assert boxes == [] if not cell.strip() else words in boxes[0]
+
+
+def test_every_form_of_the_four_characters_begins_a_formula() -> None:
+    """Of all characters just those whose compatibility form begins with one of the four, in cells that are written
+    too."""
+    forms = {c for c in map(chr, range(sys.maxunicode + 1)) if normalize("NFKC", c)[:1] in {"=", "+", "-", "@"}}
+    assert forms == FORMULA
+    assert all(guarded(f"{c}cmd") == f"'{c}cmd" for c in forms) and guarded("-5") == "-5" and guarded("cmd") == "cmd"
 
 
 def test_names_of_any_writing(tmp_path: Path) -> None:

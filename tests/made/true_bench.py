@@ -12,6 +12,7 @@ from made.intake_jobs import write_job
 
 UM = 1_000.0
 STEEL, ALUMINIUM = 11.5e-6, 23.1e-6
+SIZES = ("journal", "housing_bore", "wall")
 KNOWN_TO = 0.1  # a true coefficient is within this part of the one written
 
 
@@ -25,6 +26,7 @@ class Conditions(NamedTuple):
     on_standard: int = 0  # readings on the standard that are written; 0: zeroed on it, none is
     standard_limit: tuple[float, float] = (0.0, 0.0)
     set_with: bool = False
+    one_error: bool = False  # what remains after zeroing is the same at every size
     stated_from: int = 0  # readings that the stated scatter came from; 0: none is stated
     stated_as: str = "found"  # "true": known exactly; "rounded": found from readings as shown
     understated: float = 1.0  # the stated scatter is this part of what it should be
@@ -34,6 +36,7 @@ class Conditions(NamedTuple):
     further_repeats: int = 2
     form: float = 0.0  # how far the places of a part differ
     diameter: float = 50_000 * UM
+    clearance: tuple[float, float] = (30 * UM, 60 * UM)
     room: float | None = None
     room_limit: float = 0.0
     expansion_limit: float | None = None  # written as the limit, part of the coefficient
@@ -57,7 +60,10 @@ class Instrument:
         self.name, self._rng, self._step = name, rng, how.step
         self.scatter = rng.uniform(*how.scatter)
         self.limit = rng.uniform(*how.limit)
-        self.left_over = rng.uniform(-self.limit, self.limit)  # what remains after zeroing
+        left = rng.uniform(-self.limit, self.limit)
+        self.left_over = dict.fromkeys(SIZES, left)  # what remains after zeroing, at each size
+        if self.limit and not how.one_error:
+            self.left_over |= {size: rng.uniform(-self.limit, self.limit) for size in SIZES[1:]}
         self.standard_limit = 0.0 if setter else rng.uniform(*how.standard_limit)
         self.of_standard = rng.uniform(-self.standard_limit, self.standard_limit)
         known_to = KNOWN_TO if how.expansion_limit is None else how.expansion_limit
@@ -80,7 +86,7 @@ class Instrument:
         inherited = 0.0
         if setter is not None:
             self.lines.append(f'set_with = "{setter.name}"')
-            inherited = setter.zero + setter.left_over
+            inherited = setter.zero + setter.left_over["housing_bore"]
         if how.on_standard:
             self.zero = rng.uniform(-9 * UM, 9 * UM)
             reads = [self.shown(standard + self.of_standard + self.zero) for _ in range(how.on_standard)]
@@ -111,8 +117,8 @@ class Instrument:
         step = self._step or 1.0
         return round((there + self._rng.gauss(0, self.scatter)) / step) * step
 
-    def reads(self, size: float) -> float:
-        return self.shown(size + self.zero + self.left_over)
+    def reads(self, size: float, feature: str) -> float:
+        return self.shown(size + self.zero + self.left_over[feature])
 
 
 def length(key: str, nm: float) -> str:
@@ -135,7 +141,7 @@ class Bench:
         self._rows: list[str] = []
         journal = how.diameter * rng.uniform(0.9, 1.1)
         walls = [2_000 * UM * rng.uniform(0.99, 1.01) for _ in "ul"]
-        bore_size = journal + sum(walls) + rng.uniform(30, 60) * UM
+        bore_size = journal + sum(walls) + rng.uniform(*how.clearance)
         journals = self._read("M1", "journal", journal, how.places[0], how.repeats)
         bores = self._read("M1", "housing_bore", bore_size, how.places[1], how.repeats)
         walls = [self._read(name, "wall", wall, 1, how.repeats)[0] for name, wall in zip("12", walls, strict=True)]
@@ -166,7 +172,7 @@ class Bench:
             if feature in self._grows:
                 warm *= (1 + self._grows[feature] * self._warmer) / (1 + gauge.expansion * self._warmer)
             for _ in range(repeats):
-                self._rows.append(f"{item},{feature},{station},0,{gauge.reads(warm) / UM:.3f} um,{gauge.name}")
+                self._rows.append(f"{item},{feature},{station},0,{gauge.reads(warm, feature) / UM:.3f} um,{gauge.name}")
         return here
 
     def _learned(self, growth: float) -> list[str]:
@@ -176,9 +182,10 @@ class Bench:
 
         def always(feature: str) -> float:
             gauge = self._by[feature]
-            own = gauge.left_over - gauge.of_standard
+            own = gauge.left_over[feature] - gauge.of_standard
             mic = self._by["journal"]
-            return own + (mic.left_over - mic.of_standard if how.set_with and feature == "housing_bore" else 0.0)
+            inherited = mic.left_over[feature] - mic.of_standard
+            return own + (inherited if how.set_with and feature == "housing_bore" else 0.0)
 
         off = always("housing_bore") - always("journal") - 2 * always("wall")
         n = how.seating_from

@@ -48,7 +48,13 @@ def test_verdicts_change_nothing_else(tmp_path: Path) -> None:
     assert [p["verdict"] for p in found["positions"]] == ["inside", "doubtful", "doubtful"]
     assert [p["within_limits"] for p in found["positions"]] == [True, True, False]
     first = found["positions"][0]["uncertainty"]
-    assert first == {"standard": 0.003, "expanded": 0.0060075, "degrees_of_freedom": 57, "chance": 1.0, "unknown": []}
+    assert first == {
+        "standard": 0.003109,
+        "expanded": 0.0062075,
+        "degrees_of_freedom": 66,
+        "chance": 1.0,
+        "unknown": [],
+    }
     assert 0 < found["kinds"]["rod"]["joint_chance"] < 0.5
     plain = plan(tmp_path / "plain", JOB.partition("[gauge")[0])
     assert [p.within_limits for p in made.placements] == [p.within_limits for p in plain.placements]
@@ -64,9 +70,9 @@ def test_uncertainty_stands_beside_every_clearance(tmp_path: Path) -> None:
     rows = {
         cells[0]: cells[5:] for line in text.splitlines() if (cells := line.split())[:1] in (["R1"], ["R2"], ["R3"])
     }
-    assert rows["R1"] == ["0.0450", "0.0", "6.0", "|------o------|"]
-    assert rows["R2"] == ["0.0310", "-14.0", "6.0", "|o-----:------|", "doubtful"] and "\n* " not in text
-    assert rows["R3"] == ["0.0620", "+17.0", "6.0", "|------:-----|X", "NOT", "TO", "BE", "ASSEMBLED"]
+    assert rows["R1"] == ["0.0450", "0.0", "6.2", "|------o------|"]
+    assert rows["R2"] == ["0.0310", "-14.0", "6.2", "|o-----:------|", "doubtful"] and "\n* " not in text
+    assert rows["R3"] == ["0.0620", "+17.0", "6.2", "|------:-----|X", "NOT", "TO", "BE", "ASSEMBLED"]
     flat = " ".join(text.split())
     assert (
         "+/- is the expanded uncertainty (95 %) of a clearance; doubtful: R2. A verdict goes by the chance of it: "
@@ -75,7 +81,7 @@ def test_uncertainty_stands_beside_every_clearance(tmp_path: Path) -> None:
     assert "lower bound" not in text
     rows = list(csv.DictReader(StringIO(plan_rows(made, "mm"))))
     assert [r["verdict"] for r in rows] == ["inside", "doubtful", "doubtful"]
-    assert rows[0]["uncertainty [mm]"] == "0.0060075"
+    assert rows[0]["uncertainty [mm]"] == "0.0062075"
 
 
 def test_a_lower_bound_is_said_and_judges_nothing(tmp_path: Path) -> None:

@@ -37,10 +37,10 @@ from fitmatch.shelf import engine as record
 
 FITS = JOB + 'family = ["narrow-2"]\n'
 LIMIT = 0.0001
-# The micrometer that set the bore gauge measures the walls too; nothing else has an error worth telling.
+# The micrometer that set the bore gauge measures the walls too; only the zero of its scale has an error worth telling.
 OF_GAUGES = f"""{FITS}
 [gauge.mic]
-limit = {LIMIT}
+standard_limit = {LIMIT}
 repeatability = 0.000001
 [gauge.bore]
 set_with = "mic"
@@ -228,7 +228,7 @@ def test_each_day_has_its_own_zero_error(address: str, tmp_path: Path) -> None:
 
 
 def standard(plan: Plan) -> float:
-    """The standard uncertainty of the only clearance, in that of one error limit."""
+    """The standard uncertainty of the only clearance, in that of one zero."""
     position = json.loads(plan_document(plan, "in"))["positions"][0]
     return float(position["uncertainty"]["standard"]) / (LIMIT / sqrt(3))
 

@@ -28,6 +28,7 @@ from fitmatch.records.study.unopened import BoxesTold, StepTold
 from fitmatch.study.boxes import intervals
 from fitmatch.study.boxes.boxes import BATCH, boxes
 from fitmatch.study.boxes.draws import ENDLESS, Task, draw, scene
+from fitmatch.study.boxes.noise import Errors, noise_of
 from fitmatch.study.boxes.scatter import walls_of
 from fitmatch.study.boxes.steps import Sealed
 from fitmatch.study.boxes.studied import LeftOut, Studied
@@ -291,6 +292,30 @@ def test_what_is_known_of_the_gauges_in_part_is_the_least_that_counts() -> None:
         floors[limit] = kind.floor_from, kind.floor_nm
     assert floors[100] == ("grid", UM)
     assert floors[50 * UM][0] == "known-part" and floors[50 * UM][1] > 50 * UM / sqrt(3)
+
+
+def test_what_a_screw_is_off_differs_between_journal_and_bore() -> None:
+    """The errors of a micrometer's limit that are drawn for a clearance do not cancel where it set the bore gauge: by
+    its limit at each of the two sizes a position is off, all positions by the same."""
+    gauges = {"mic": Gauge("mic", limit_nm=9 * UM), "bore": Gauge("bore", set_with="mic")}
+    journal, bore = (MeasuredAs((Series(gauge, 1, 1.0),)) for gauge in gauges)
+    positions = [
+        replace(
+            p, journal=replace(p.journal, measured_as=journal), housing_bore=replace(p.housing_bore, measured_as=bore)
+        )
+        for p in rods(2)
+        if p.journal is not None and p.housing_bore is not None
+    ]
+    noise = noise_of(
+        make_job(positions, [], unit="mm", measuring=Measuring(gauges=gauges)), "rod", tuple(positions), set()
+    )
+    assert noise is not None
+    rng, offs = random.Random(7), []
+    for _ in range(2_000):
+        one, other = map(Errors(noise, rng).shared, noise.of_positions.values())
+        assert one == other
+        offs.append(one)
+    assert sqrt(fmean(off * off for off in offs)) == pytest.approx(9 * UM * sqrt(2 / 3), rel=0.05)
 
 
 def test_what_nobody_can_measure_is_not_worth_a_box() -> None:

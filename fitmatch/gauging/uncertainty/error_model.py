@@ -143,7 +143,7 @@ class ErrorModel:
         if key not in self._walls:
             part = _Sum()
             self._add_scatter(part, measured_as, "walls")
-            self._add_shared(part, measured_as, -1.0, key[0])
+            self._add_shared(part, measured_as, "wall", -1.0, key[0])
             self._walls[key] = part.done()
         return self._walls[key]
 
@@ -151,7 +151,7 @@ class ErrorModel:
         """The uncertainty of one size by itself, which shares nothing with any other; None: nothing known."""
         how, part = size.measured_as, _Sum()
         self._add_scatter(part, how, feature.replace("_", " "))
-        self._add_shared(part, how, 1.0, False)
+        self._add_shared(part, how, feature, 1.0, False)
         if feature in DIAMETERS:
             self._add_heat(part, kind, feature, how, size.mean_nm)
         return self._combine((part.done(),))
@@ -167,7 +167,7 @@ class ErrorModel:
 
     def sensitivities(self, position: Position, upper: MeasuredAs | None, lower: MeasuredAs | None) -> dict[str, float]:
         """How strongly each common error acts on such a clearance, signed and summed over all readings that share it:
-        two walls by one gauge 2, a journal's micrometer that set the bore gauge 0."""
+        two walls by one gauge 2, the zero of a journal's micrometer that set the bore gauge 0."""
         return _common((self.of_position(position), *self._walls_of(position.kind, upper, lower)))
 
     def of_difference(self, reading: AssembledReading, placement: Placement) -> Uncertainty | None:
@@ -175,7 +175,8 @@ class ErrorModel:
 
         The journal's size is subtracted from an assembled bore: it is on both sides, and its errors cancel.
         Otherwise the gauge was zeroed on the micrometer locked at the journal. What that micrometer reads then does not
-        matter, but locking it is one more reading of the journal, and zeroing the gauge one more of the gauge.
+        matter, but locking it is one more reading of the journal, and zeroing the gauge one more of the gauge. With its
+        shells in a bore has about the size of its journal, so that no limit cancels one at the size of the housing.
         """
         if not self.known:
             return None
@@ -186,19 +187,19 @@ class ErrorModel:
         part, seated = _Sum(), self._seated(position.kind)
         self._add_scatter(part, assembled, "assembled bore")
         self._add_scatter(part, housing.measured_as, "housing bore")
-        self._add_shared(part, housing.measured_as, -1.0, seated)
+        self._add_shared(part, housing.measured_as, "housing_bore", -1.0, seated)
         for shell in (placement.upper, placement.lower):
             self._add_scatter(part, shell.measured_as, "walls")
-            self._add_shared(part, shell.measured_as, 1.0, seated)
+            self._add_shared(part, shell.measured_as, "wall", 1.0, seated)
         scale: MeasuredAs | None = assembled
         if bore:
-            self._add_shared(part, assembled, 1.0, seated)
+            self._add_shared(part, assembled, "journal", 1.0, seated)
         else:
             self._add_scatter(part, MeasuredAs((Series(reading.gauge, 1, 1.0),)), "assembled bore")
             if reading.gauge is not None and not seated:
-                self._add_common(part, limit_of(reading.gauge), 1.0)
+                self._add_common(part, limit_of(reading.gauge, "journal"), 1.0)
             self._add_scatter(part, journal.measured_as, "journal")
-            self._add_shared(part, journal.measured_as, 1.0, seated)
+            self._add_shared(part, journal.measured_as, "journal", 1.0, seated)
             scale = MeasuredAs(tuple(Series(gauge, 1, 1.0) for gauge in journal.gauges[:1]))
             self._add_scatter(part, scale, "journal")
         for how, sign in ((scale, 1.0), (housing.measured_as, -1.0)):
@@ -248,7 +249,7 @@ class ErrorModel:
     def _add_diameter(self, part: "_Sum", kind: str, feature: str, size: Size, how: MeasuredAs | None) -> None:
         """All that a journal or bore measured like this has, signed as it enters the clearance."""
         self._add_scatter(part, how, feature.replace("_", " "))
-        self._add_shared(part, how, _SIGNS[feature], self._seated(kind))
+        self._add_shared(part, how, feature, _SIGNS[feature], self._seated(kind))
         self._add_heat(part, kind, feature, how, _SIGNS[feature] * size.mean_nm)
 
     def _add_scatter(self, part: "_Sum", how: MeasuredAs | None, what: str) -> None:
@@ -268,14 +269,14 @@ class ErrorModel:
             else:
                 part.resolution_nm2 += weight * floor_nm2
 
-    def _add_shared(self, part: "_Sum", how: MeasuredAs | None, sign: float, seated: bool) -> None:
+    def _add_shared(self, part: "_Sum", how: MeasuredAs | None, feature: str, sign: float, seated: bool) -> None:
         """What all readings of a gauge have in common, with those of the gauges it was set with. A learned seating has
         taken in the limits; the gauges may have been set again since."""
         gauges = self._job.measuring.gauges
         for gauge, _, share, alike in how.series if how is not None else ():
             for link in chain(gauges, gauge) if gauge is not None else ():
                 self._add_common(part, setting_of(link), sign * share * alike)
-                for limit in () if seated else (limit_of(link), standard_limit_of(link)):
+                for limit in () if seated else (limit_of(link, feature), standard_limit_of(link)):
                     self._add_common(part, limit, sign * share * alike)
 
     def _add_common(self, part: "_Sum", name: str, sensitivity: float) -> None:

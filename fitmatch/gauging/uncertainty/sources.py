@@ -8,7 +8,7 @@ from typing import Final, NamedTuple
 from fitmatch.gauging.sizes.corrections import REFERENCE_C, chain
 from fitmatch.gauging.uncertainty.scatter import Scatter
 from fitmatch.records.job import Job
-from fitmatch.records.measuring import Gauge, Temperature
+from fitmatch.records.measuring import FEATURES, Gauge, Temperature
 
 _ROOT_3: Final = sqrt(3.0)
 _EXPANSION_KNOWN_TO: Final = 0.1  # of a coefficient, where its limit is not stated: our own assumption
@@ -39,7 +39,8 @@ def _common_errors(job: Job, scatter: Mapping[str, Scatter]) -> Iterator[tuple[s
     measuring = job.measuring
     for name, gauge in measuring.gauges.items():
         if gauge.limit_nm:
-            yield limit_of(name), _rectangle(gauge.limit_nm)
+            for feature in FEATURES:
+                yield limit_of(name, feature), _rectangle(gauge.limit_nm)
         if gauge.standard_limit_nm:
             yield standard_limit_of(name), _rectangle(gauge.standard_limit_nm)
         if setting := _setting(gauge, scatter.get(name)):
@@ -94,9 +95,10 @@ def scale_of(gauges: Mapping[str, Gauge], name: str) -> str:
 # --- names -----------------------------------------------------------------------------------------------------------
 
 
-def limit_of(gauge: str) -> str:
-    """What remains after zeroing."""
-    return f"error limit of {gauge}"
+def limit_of(gauge: str, feature: str) -> str:
+    """What remains after zeroing, such as the error of a screw: one error at each of the sizes that a kind has, as what
+    is left at the size of the journals is not what is left at that of the bores."""
+    return f"error limit of {gauge} at {feature.replace('_', ' ')} size"
 
 
 def standard_limit_of(gauge: str) -> str:
