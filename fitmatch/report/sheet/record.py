@@ -118,9 +118,10 @@ def _grounds(shown: Shown, scale: Scale) -> Iterator[str]:
     """What the figures rest on, for paper: in whole sentences, and to be broken anywhere."""
     measuring = shown.plan.job.measuring
     yield from (f"{line.replace(NO_BREAK, ' ').removesuffix('.')}." for line in grounds([shown.plan], scale))
-    for kind in shown.kinds if measuring.temperature else ():
-        if told := expansions(measuring.materials.get(kind, {})):
-            yield f"{kind}: {told}."
+    of_kinds = {kind: expansions(measuring.materials.get(kind, {})) for kind in shown.kinds if measuring.temperature}
+    for told in dict.fromkeys(filter(None, of_kinds.values())):
+        whose = [kind for kind, one in of_kinds.items() if one == told]
+        yield f"{told[0].upper()}{told[1:]}" + ("." if len(whose) == len(shown.kinds) else f" ({listed(whose)}).")
 
 
 def _kind(shown: Shown, kind: str, lines: "_Lines") -> KindRecorded:
