@@ -61,14 +61,17 @@ def built(shelf: Shelf, number: int) -> Built:
             readings,
             gauges.named,
             _sizes(connection, number, gauges),
-            _materials(connection, number),
+            _materials(connection, number, shells),
         )
 
 
-def _materials(connection: Connection, number: int) -> dict[str, dict[str, Fraction]]:
+def _materials(connection: Connection, number: int, shells: Sequence[int]) -> dict[str, dict[str, Fraction]]:
     """By position, as when it was fitted last."""
-    query = select(EVENTS).where(EVENTS.c.engine == number, EVENTS.c.action == "fitted").order_by(EVENTS.c.number)
-    rows = connection.execute(query).mappings()
+    rows: list[RowMapping] = []
+    for some in parts(shells):
+        fitted = EVENTS.c.engine == number, EVENTS.c.action == "fitted", EVENTS.c.shell.in_(some)
+        rows += connection.execute(select(EVENTS).where(*fitted)).mappings()
+    rows.sort(key=lambda row: int(row["number"]))
     return {
         row["position"]: {what: Fraction(one) for what, one in told(row).get(MATERIALS, {}).items()} for row in rows
     }
