@@ -883,7 +883,8 @@ def test_a_metric_job_learns_in_its_own_unit(tmp_path: Path, capsys: pytest.Capt
         assert new["seating"] == 0.00325
         walls = new["housing_bore"] - new["journal"] - new["wall_sum"]
         assert new["clearance"] == pytest.approx(walls + 0.00325, abs=1e-9)
-        # Error limits of bore gauge and wall micrometer, 1 um and twice 0.5 um, rectangular, give way to seating_u.
-        gone = (0.001**2 + (2 * 0.0005) ** 2) / 3
+        # Error limits give way to seating_u: 1 um of the micrometer at journal and at bore and of the bore gauge, twice
+        # 0.5 um of the wall micrometer, all rectangular.
+        gone = (2 * 0.001**2 + 0.001**2 + (2 * 0.0005) ** 2) / 3
         u_old, u_new = old["uncertainty"]["standard"], new["uncertainty"]["standard"]
         assert u_old**2 - u_new**2 == pytest.approx(gone - 0.000361**2, rel=0.02)

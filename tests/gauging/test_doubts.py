@@ -13,6 +13,8 @@ import pytest
 from doubt_study import MISTAKES, PAGE, shares, study
 from made.commands import Ran
 from made.intake_jobs import write_job
+from made.unseen_mistakes import UNSEEN as HIDDEN
+from made.unseen_mistakes import all_off, once_read
 from made.work import lines_run
 
 import fitmatch
@@ -27,6 +29,7 @@ from fitmatch.gauging.doubts.scatter import Sample, Scatter
 from fitmatch.gauging.doubts.series import Series
 from fitmatch.records.job import Job
 from fitmatch.records.measuring import Doubt
+from fitmatch.report.text.doubts import UNSEEN
 from fitmatch.report.words import doubts as words
 from fitmatch.report.words.doubts import doubt_lines, likely, looks_wrong, measure_again
 
@@ -183,6 +186,39 @@ def test_the_page_lists_every_mistake() -> None:
     rows = re.findall(r"^\| (`[a-z`, -]+`) \|", PAGE.read_text(encoding="utf-8"), re.MULTILINE)
     listed = [name.strip("` ") for row in rows for name in row.split(",")]
     assert sorted(listed) == sorted(mistakes.NAMES)
+
+
+def test_the_page_lists_what_no_check_can_see(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The list in docs/doubts.md is that of every report of `check`, word for word."""
+    listed = PAGE.read_text(encoding="utf-8").partition("**What no check can see:**\n\n")[2].partition("\n\n")[0]
+    assert listed == ";\n".join(f"- {one}" for one in UNSEEN) + "."
+    ran = Ran(capsys, "check", write_job(tmp_path, job=JOB, positions=positions(), shells=shells()))
+    assert all(one in " ".join(ran.out.split()) for one in UNSEEN)
+
+
+@pytest.mark.parametrize("mistake", HIDDEN)
+def test_no_check_sees_what_is_listed_as_unseen(mistake: str) -> None:
+    """In 40 engines of one kind without drawing and label, every part read once, there are no more doubts than before,
+    except by chance in one of them: what is seen oftener is to be taken off the list."""
+    plant, boxes = HIDDEN[mistake]
+    seen = 0
+    for seed in range(40):
+        rng = random.Random(f"{mistake} {seed}")
+        made = once_read(rng, boxes)
+        before = doubts_of(made.job())
+        plant(rng, made)
+        seen += len(doubts_of(made.job())) > len(before)
+    assert seen <= 1
+
+
+def test_a_shift_of_all_readings_is_seen_beyond_what_is_listed() -> None:
+    """Four times as much: such journals and walls fit nowhere near each other."""
+    for feature, by_um in (("journal", 200.0), ("wall", -100.0)):
+        for seed in range(10):
+            rng = random.Random(f"{feature} {seed}")
+            made = once_read(rng)
+            all_off(feature, by_um)(rng, made)
+            assert doubts_of(made.job()), (feature, seed)
 
 
 def test_a_reason_silences_a_doubt(tmp_path: Path) -> None:
@@ -472,14 +508,18 @@ def test_digits_are_put_back() -> None:
 @pytest.mark.parametrize(("jobs", "readings"), [(4, 8_000), pytest.param(50, 100_000, marks=pytest.mark.deep)])
 def test_the_study_holds(jobs: int, readings: int) -> None:
     """In engines of 4 to 13 positions: what is found, what it is called, and how rarely a good reading is doubted. Of
-    few engines the wanted shares are held with two standard deviations to spare."""
+    few engines the wanted shares are held with two standard deviations to spare. Where journals and bores
+    scatter widest a good reading may be doubted twice as often."""
     found = study(seed=20, jobs=jobs, readings=readings)
     count = len(found.trials)
     detected, first, _ = shares(list(found.trials))
     assert detected >= 0.97 - 2 * (0.97 * 0.03 / count) ** 0.5
     assert first >= 0.92 - 2 * (0.92 * 0.08 / count) ** 0.5
-    expected = 0.0005 * found.readings
-    assert found.alarms <= expected + 2 * expected**0.5
+    for alarms, seen, rate in (
+        (found.alarms, found.readings, 0.0005),
+        (found.wide_alarms, found.wide_readings, 0.001),
+    ):
+        assert alarms <= rate * seen + 2 * (rate * seen) ** 0.5
     for name in MISTAKES:
         mine = [t for t in found.trials if t.mistake == name]
         assert sum(t.found for t in mine) >= 0.75 * len(mine), name

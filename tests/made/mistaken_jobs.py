@@ -138,11 +138,14 @@ class Engine:
         return replace(made, measuring=replace(measuring, log=tuple(log)))
 
 
-def engine(rng: random.Random, layout: str | None = None, count: int | None = None) -> Engine:
-    """An engine without a mistake, of 4 to 13 positions unless `count` says how many."""
+def engine(rng: random.Random, layout: str | None = None, count: int | None = None, *, wide: bool = False) -> Engine:
+    """An engine without a mistake, of 4 to 13 positions unless `count` says how many. `wide`: journals and bores
+    scatter as far as they do in any, and how far walls do has nothing to do with it."""
     layout = rng.choice(LAYOUTS) if layout is None else layout
     care = rng.uniform(0.6, 1.4)  # how well it was made and measured
     scatter = {feature: care * usual * rng.uniform(0.8, 1.25) for feature, usual in SCATTER.items()}
+    if wide:
+        scatter = dict.fromkeys(DIAMETERS, 5_000.0) | {"wall": rng.choice((800.0, 1_600.0, 2_500.0))}
     made = Engine(rng.choice(["in", "mm"]), layout, scatter)
     count = rng.randint(FEWEST, 13) if count is None else count
     parts = [count]
