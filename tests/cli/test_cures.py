@@ -216,7 +216,7 @@ def test_the_same_mark_in_another_word_is_the_one_change(tmp_path: Path, capsys:
 
 def test_a_wall_that_no_gauge_finds_is_not_proposed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """With a guard that leaves a millionth each way no other half is proposed, only what can be done."""
-    gauge = "[rules]\nguard = 0.8\n[gauge.m]\nlimit = 0.0002\nresolution = 0.0001\nrepeatability = 0.0001\n"
+    gauge = "[rules]\nguard = 0.736\n[gauge.m]\nlimit = 0.0002\nresolution = 0.0001\nrepeatability = 0.0001\n"
     measured = '[measured.rod]\njournal = "m"\nhousing_bore = "m"\nwall = "m"\n'
     folder = rods(tmp_path, "0.0620 0.0621 0.0618", "0.0621 0.0620 0.0618", more=gauge + measured)
     _, text = told(folder, capsys)
