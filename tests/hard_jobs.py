@@ -9,6 +9,7 @@ The records are in tests/data/hard, one file for each job or pool. Sizes are inv
 itself, so that it stays the same whatever becomes of the code that made it.
 """
 
+import gc
 import json
 import random
 import sys
@@ -343,6 +344,7 @@ def replay(name: str) -> bool:
 
 def main() -> None:
     wanted = sys.argv[1:]
+    gc.disable()  # as the commands do
     if wanted[:1] == ["--record"]:
         for name in wanted[1:] or MAKERS:
             record(name)
