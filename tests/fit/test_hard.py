@@ -4,7 +4,6 @@ import time
 
 import pytest
 from hard_jobs import ALONE, FOLDER, MAKERS, figures_by, names, read, solved
-from made.seeds import DEEP
 from oracles.mutants import level_off
 
 from fitmatch.fit.model import order
@@ -15,21 +14,14 @@ SLOW = (
     *("keep-sets-12-boxes-1nm", "movable-8x12-1nm-step", *ALONE),
 )
 QUICK = ("movable-8x16-um-step", "off-grid-12x12", "scarce-30x28-um", "half-way-10x40-um")
-RARE = ("engines-3x12-rows-1nm",)  # as long as all quick ones together, and much like that of the fewest boxes
 RECORDS = {name: read(name) for name in names()}
 
 
 @pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param(name, marks=[pytest.mark.deep] if name in SLOW else [])
-        for name in RECORDS
-        if DEEP or name not in RARE
-    ],
+    "name", [pytest.param(name, marks=[pytest.mark.deep] if name in SLOW else []) for name in RECORDS]
 )
 def test_a_recorded_job_is_proven_at_its_best_figures(name: str) -> None:
-    """The plan is called proven, before long, and has the recorded figures of every level, ties included; that of one
-    that takes longest only where FITMATCH_DEEP asks for more."""
+    """The plan is called proven, before long, and has the recorded figures of every level, ties included."""
     known = RECORDS[name]
     start = time.process_time()
     plans, proven = solved(known.hard)
