@@ -7,7 +7,8 @@
     crush      : explains 0.0005 in and no more; nothing is learned from what differs by more from the calculation
                  without seating or from the others of its kind
     seating    = median over positions of (difference + the seating in the calculation)
-    seating_u  = 1.25 s / sqrt(n), s being the standard deviation of these n values, with n - 1 degrees of freedom
+    seating_u  = sqrt(1.25^2 s^2 / n + e^2), s being the standard deviation of these n values, with n - 1 degrees of
+                 freedom, e what gauges and standards are always off and these readings cannot tell
 
 The two fixed limits grow in proportion with a housing bore of more than 60 mm; they are common practice, no source.
 1.25 is the square root of pi/2, by which the median of many normal values is less certain than their mean. What a kind
@@ -18,7 +19,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
-from math import sqrt
+from math import hypot, sqrt
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.facts import Fact
@@ -69,7 +70,8 @@ class Learned(NamedTuple):
 class Check(NamedTuple):
     """One assembled reading with the calculation for its pair. `bound_nm` is the expanded uncertainty of the
     difference, None if that is unknown; then the fixed limits alone decide. `why_not`: why nothing is learned from
-    it. `is_learned`: the seating in the calculation was learned."""
+    it. `is_learned`: the seating in the calculation was learned. `left_u_nm`: the standard uncertainty of what no
+    seating contains that is learned from such readings."""
 
     reading: AssembledReading
     placement: Placement
@@ -77,6 +79,7 @@ class Check(NamedTuple):
     uncertainty: Uncertainty | None
     why_not: Fact | None = None
     is_learned: bool = False
+    left_u_nm: float = 0.0
 
     @property
     def bound_nm(self) -> float | None:
@@ -301,7 +304,8 @@ def compare(job: Job, doubts: Sequence[Doubt] = ()) -> Comparison:
         check = Check(reading, placement, clearance, model.of_difference(reading, placement))
         fit = job.fits[position.kind]
         is_learned = fit.seating_readings is not None and fit.seating_nm == position.seating_nm
-        checks.append(check._replace(why_not=_why_not(check, in_doubt), is_learned=is_learned))
+        left = model.left_by_learning(reading, placement)
+        checks.append(check._replace(why_not=_why_not(check, in_doubt), is_learned=is_learned, left_u_nm=left))
     learned: dict[str, Learned] = {}
     refused: dict[str, Fact] = {}
     all_off: dict[str, int] = {}
@@ -348,16 +352,18 @@ def learn(checks: Sequence[Check]) -> Learned | None:
     """The seating learned from readings of one kind; None from fewer than three positions. Several rows of a position
     count as one, by their mean."""
     by_position: dict[str, list[int]] = {}
+    left = 0.0
     for check in checks:
         if check.why_not is None:
             by_position.setdefault(check.reading.position, []).append(check.unseated_nm)
+            left = max(left, check.left_u_nm)
     values = [mean(tuple(some)) for some in by_position.values()]
     n = len(values)
     if n < FEWEST_POSITIONS:
         return None
     middle = sum(values) / n
     s = sqrt(sum((value - middle) ** 2 for value in values) / (n - 1))
-    return Learned(n, median(values), round(_MEDIAN * s / sqrt(n)))
+    return Learned(n, median(values), round(hypot(_MEDIAN * s / sqrt(n), left)))
 
 
 def _judged(checks: Sequence[Check]) -> list[Check]:

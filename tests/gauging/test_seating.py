@@ -12,7 +12,7 @@ import pytest
 from bench import UM, Bench, gauge, repeats, room, settings
 
 from fitmatch.facts import Fact
-from fitmatch.gauging.assembled import Comparison, Learned, Verdict, assembled_clearance, compare, median
+from fitmatch.gauging.assembled import Comparison, Learned, Verdict, assembled_clearance, compare, learn, median
 from fitmatch.gauging.uncertainty.combining import Uncertainty
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.records.job import Job
@@ -462,6 +462,35 @@ def test_a_learned_seating_stands_for_all_error_limits(feature: str) -> None:
     limits = {n: {"limit_nm": 9 * UM} for n in ("mic", "bore", "ball")}
     made = stated_bench(fit={"seating_u_nm": 300}, new={"limit_nm": 9 * UM, "repeatability_nm": 0}, **limits)
     assert difference(made, feature, by="new").standard_nm == pytest.approx(300)
+
+
+@pytest.mark.parametrize(
+    ("feature", "more", "expected"),
+    [
+        # mic: limit 3, standard 2; bore: limit 4, standard 1; all in um, each rectangular
+        ("bore", {}, sqrt((9 + 4 + 16 + 1) / 3)),
+        ("bore", {"set_with": "mic", "standard_limit_nm": None}, sqrt(16 / 3)),
+        ("clearance", {}, sqrt(16 / 3)),
+    ],
+)
+def test_what_no_reading_teaches_is_part_of_what_is_learned(
+    feature: str, more: dict[str, Any], expected: float
+) -> None:
+    """Readings with the shells in do not tell what their gauge and that of the journal are off against each other at
+    the size of the journal, unless one was set with the other; that is left to seating_u."""
+    limits = {
+        "mic": {"limit_nm": 3 * UM, "standard_limit_nm": 2 * UM},
+        "bore": {"limit_nm": 4 * UM, "standard_limit_nm": UM} | more,
+        "ball": {"limit_nm": 9 * UM},
+    }
+    made = stated_bench(**limits)
+    read = BORE - 2 * WALL if feature == "bore" else made.clearance_nm
+    readings = tuple(reading_of(made, feature, read) for _ in range(3))
+    job = replace(made.job, measuring=replace(made.job.measuring, assembled=readings))
+    checks = compare(job).checks
+    assert [check.left_u_nm for check in checks] == pytest.approx([expected * UM] * 3)
+    learned = learn([c._replace(reading=c.reading._replace(position=f"M{n}")) for n, c in enumerate(checks)])
+    assert learned is not None and learned.u_nm == round(expected * UM)
 
 
 def test_what_the_others_teach_excuses_no_mistake() -> None:

@@ -176,21 +176,22 @@ class Bench:
         return here
 
     def _learned(self, growth: float) -> list[str]:
-        """A seating learned with other settings of these gauges on these standards: it has taken in what remains after
-        zeroing and what the standards are off."""
-        how, rng = self._how, self._rng
+        """A seating learned with other settings of these gauges on these standards, from bores read with their shells
+        in. It has taken in what is always off at the housing and at the walls; at the size of the journal the gauge of
+        those bores is off against that of the journal, unless both are one."""
+        how, rng, mic, bore = self._how, self._rng, self._by["journal"], self._by["housing_bore"]
 
-        def always(feature: str) -> float:
-            gauge = self._by[feature]
+        def always(gauge: Instrument, feature: str) -> float:
             own = gauge.left_over[feature] - gauge.of_standard
-            mic = self._by["journal"]
-            inherited = mic.left_over[feature] - mic.of_standard
-            return own + (inherited if how.set_with and feature == "housing_bore" else 0.0)
+            return own + (always(mic, feature) if how.set_with and gauge is bore else 0.0)
 
-        off = always("housing_bore") - always("journal") - 2 * always("wall")
         n = how.seating_from
         found = how.seating_u * (rng.gammavariate((n - 1) / 2, 2) / (n - 1)) ** 0.5 if n else how.seating_u
-        lines = [length("seating", growth - off + rng.gauss(0, how.seating_u)), length("seating_u", found)]
+        seating = growth + always(bore, "journal") - always(bore, "housing_bore") + 2 * always(self._by["wall"], "wall")
+        unknown = [bore.limit] if how.set_with else [x for g in (bore, mic) for x in (g.limit, g.standard_limit)]
+        unknown = [] if bore is mic else unknown
+        u = (found**2 + sum(e * e for e in unknown) / 3) ** 0.5
+        lines = [length("seating", seating + rng.gauss(0, how.seating_u)), length("seating_u", u)]
         return lines + ([f"seating_readings = {n}"] if n else [])
 
     def write(self, folder: Path) -> Path:

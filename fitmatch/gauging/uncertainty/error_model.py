@@ -208,6 +208,22 @@ class ErrorModel:
             self._add_seating(part, position.kind, -1.0)
         return self._combine((part.done(),))
 
+    def left_by_learning(self, reading: AssembledReading, placement: Placement) -> float:
+        """The standard uncertainty of what gauges and standards are always off and a seating learned from such a
+        reading does not contain, in nanometres.
+
+        It contains what they were off at the housing and at the walls. From a bore read with its shells in the
+        journal's size was subtracted, so that in the clearance of the next engine the journal's gauge is off against
+        that of the assembled bore; a clearance that was read directly was off by the limit of its gauge alone.
+        """
+        part, journal = _Sum(), placement.position.journal
+        if reading.feature == "bore":
+            self._add_always(part, MeasuredAs((Series(reading.gauge, 1, 1.0),)), "journal", 1.0)
+            self._add_always(part, journal.measured_as if journal is not None else None, "journal", -1.0)
+        elif reading.gauge is not None:
+            self._add_common(part, limit_of(reading.gauge, "journal"), 1.0)
+        return sqrt(sum((each * self.common[name].standard) ** 2 for name, each in part.common.items()))
+
     def _of_parts(
         self,
         of_position: Callable[[Position], Part],
@@ -276,7 +292,15 @@ class ErrorModel:
         for gauge, _, share, alike in how.series if how is not None else ():
             for link in chain(gauges, gauge) if gauge is not None else ():
                 self._add_common(part, setting_of(link), sign * share * alike)
-                for limit in () if seated else (limit_of(link, feature), standard_limit_of(link)):
+        if not seated:
+            self._add_always(part, how, feature, sign)
+
+    def _add_always(self, part: "_Sum", how: MeasuredAs | None, feature: str, sign: float) -> None:
+        """What gauges and their standards are off however often they are set."""
+        gauges = self._job.measuring.gauges
+        for gauge, _, share, alike in how.series if how is not None else ():
+            for link in chain(gauges, gauge) if gauge is not None else ():
+                for limit in (limit_of(link, feature), standard_limit_of(link)):
                     self._add_common(part, limit, sign * share * alike)
 
     def _add_common(self, part: "_Sum", name: str, sensitivity: float) -> None:
