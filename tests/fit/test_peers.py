@@ -117,7 +117,7 @@ def test_sorted_pairing(seed: int) -> None:
     assert (found.worst_deviation_nm, found.sum_squared_deviation_nm2) == (figures.worst_nm, figures.squares_nm2)
 
 
-@pytest.mark.parametrize("seed", [*range(4), *(pytest.param(seed, marks=pytest.mark.deep) for seed in range(4, 12))])
+@pytest.mark.parametrize("seed", [*range(2), *(pytest.param(seed, marks=pytest.mark.deep) for seed in range(2, 12))])
 def test_judge(seed: int) -> None:
     """The judge gives a plan the figures and the leftover sets that fitmatch gives it, each by its own means."""
     rng = random.Random(seed)
@@ -181,18 +181,14 @@ def tiny() -> list[tuple[Lot, tuple[int, ...]]]:
 
 
 @pytest.mark.parametrize("name", ENDING)
-def test_plans_of_peers(name: str, tiny: list[tuple[Lot, tuple[int, ...]]]) -> None:
-    """Every plan that a peer tells of is one, and none is better than what fitmatch proves."""
-    for some, best in tiny:
-        assert Heard(ENDING[name], some).figures >= best
-
-
-@pytest.mark.parametrize("name", peers.PROVERS)
-def test_proofs_of_peers(name: str, tiny: list[tuple[Lot, tuple[int, ...]]]) -> None:
-    """Those that prove their figures prove the same ones, all three of them."""
+def test_plans_and_proofs_of_peers(name: str, tiny: list[tuple[Lot, tuple[int, ...]]]) -> None:
+    """Every plan that a peer tells of is one, and none is better than what fitmatch proves; those that prove their
+    figures prove the same ones, all three of them."""
     for some, best in tiny:
         heard = Heard(ENDING[name], some)
-        assert (heard.figures, heard.proven) == (best, ["worst", "squares", "spread"])
+        assert heard.figures >= best
+        if name in peers.PROVERS:
+            assert (heard.figures, heard.proven) == (best, ["worst", "squares", "spread"])
 
 
 def test_all_plans(tiny: list[tuple[Lot, tuple[int, ...]]]) -> None:
