@@ -28,7 +28,7 @@ class _Starts:
         self._search = search
         self._known: list[tuple[int, int]] = []  # the smallest and the largest deviation of each plan
         ends = _ends(search.choice)
-        if search.choice.keys() <= set(source.pairs(*ends)):
+        if source.count(*ends) <= MANY_PAIRS and search.choice.keys() <= set(source.pairs(*ends)):
             self._known.append(ends)
 
     def below(self, spread: int) -> list[int]:
