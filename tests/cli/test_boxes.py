@@ -235,7 +235,7 @@ between = "0.3 um"
     assert len(re.findall(r"^3 std  ", out, re.MULTILINE)) == 2
     assert "rod: CHEAPEST THAT DOES AS WELL: 3 std, 120.00. Against it 1 std + 1 dear, 940.00, and the best" in text
     assert "To pay more than 940.00 for more than 2 boxes is POINTLESS: against 1 std + 1 dear that gains less" in text
-    assert "MORE THAN" not in text and "also the cheapest that does as well; 5 more" in text
+    assert "MORE THAN" not in text and "these draws can tell; 5 more: add --full" in text
     assert document(capsys, folder, "--draws", 200)["kinds"]["rod"]["as_well"] == {"std": 3}
 
 

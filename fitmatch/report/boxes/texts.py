@@ -40,8 +40,7 @@ def studied_text(found: Studied, unit: str, *, full: bool = False) -> str:
         boxes = "no box open" if not one.open_boxes else f"{one.open_boxes} open already, used in every row"
         blocks.append([*paragraph(f"{clean(one.kind).upper()}: {positions}, {boxes}"), *_figures(shown, found, scale)])
         if left := len(mine) - len(shown):
-            also = "" if all(mix.best for mix in shown) else "; also the cheapest that does as well"
-            blocks.append(paragraph(f"{best_of_each(mine)}{also}; {left} more: add --full."))
+            blocks.append(paragraph(f"{best_of_each(mine)}; {left} more: add --full."))
         told = [
             left_empty(shown, one, found.draws),
             misread(one, found.draws),

@@ -43,8 +43,8 @@ def opened(mix: MixStudied) -> str:
 def best_of_each(mixes: Sequence[MixStudied]) -> str:
     """Which of the mixes of a number of boxes is shown."""
     limited, priced = any(mix.inside for mix in mixes), any(mix.price for mix in mixes)
-    told = "Of each number of boxes the mix that is likeliest to " + ("be all inside, then to " if limited else "")
-    told += "fill all, then with the smallest worst deviation"
+    told = "Of each number of boxes the mix likeliest to " + ("be all inside, then to " if limited else "")
+    told += "fill all, then off least"
     if priced:
         told += (
             ", or the cheapest of those that differ from it by less than counts, or by less than these draws can tell"
@@ -160,9 +160,9 @@ def _worth(one: KindStudied, found: Studied, scale: Scale) -> str:
         taken = next(mix for mix in mine if mix.best and mix.boxes == one.enough)
         return (
             f"{clean(one.kind)}: CHEAPEST THAT DOES AS WELL: {opened(less)}, {money(less.price)}. Against it "
-            f"{opened(taken)}, {money(taken.price)}, and the best mix of {_number(one.enough)} gain less than counts, "
-            f"or than these draws can tell. To pay more than {money(taken.price)} for more than "
-            f"{_number(one.enough)} is POINTLESS: against {opened(taken)} that gains {gain}."
+            f"{opened(taken)}, {money(taken.price)}, and the best of {_number(one.enough)} gain less than counts, or "
+            f"than these draws can tell. To pay more than {money(taken.price)} for more than {_number(one.enough)} is "
+            f"POINTLESS: against {opened(taken)} that gains {gain}."
         )
     number = (_number(one.enough) if one.enough else "the open boxes").upper()
     if one.enough and len(one.steps) > 1:
