@@ -204,7 +204,39 @@ def test_the_mix_is_named_and_the_cheaper_of_twins_shown(capsys: pytest.CaptureF
     out = Ran(capsys, "boxes", folder, "--draws", 200).out
     assert re.search(r"^1 std .* 45.50 ", out, re.MULTILINE) and not re.search(r"^1 dear", out, re.MULTILINE)
     assert "MORE THAN 1 BOX (1 std): POINTLESS" in " ".join(out.split())
-    assert "where none of that differs by what counts or can be told, the cheapest; 6 more" in " ".join(out.split())
+    assert (
+        "or the cheapest of those that differ from it by less than counts, or by less than these draws can tell; 6 more"
+    ) in " ".join(out.split())
+
+
+def test_several_cheap_boxes_that_do_as_well_as_a_dear_one(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Three cheap boxes that do as well as one that costs more than all of them are named and shown, and nothing warns
+    off them."""
+    steps = "".join(
+        f'[boxes.step.{name}]\nkind = "rod"\nwall = 1.976\nshells = {shells}\nprice = {price}\n'
+        for name, shells, price in (("std", 6, 40), ("dear", 18, 900))
+    )
+    toml = f"""unit = "mm"
+[fit.rod]
+target = 0.050
+min = 0.042
+max = 0.058
+[boxes]
+budget = 3
+within = "1.5 um"
+between = "0.3 um"
+{steps}"""
+    sizes = (("56.000", "60.004"), ("55.999", "60.004"), ("56.003", "60.004"))
+    sizes += (("56.005", "60.000"), ("56.000", "60.001"), ("55.998", "60.002"))
+    rows = "".join(f"R{at},rod,{journal},{bore}\n" for at, (journal, bore) in enumerate(sizes, 1))
+    folder = job(tmp_path, toml, "position,kind,journal,housing_bore\n" + rows)
+    out = Ran(capsys, "boxes", folder, "--draws", 200).out
+    text = " ".join(out.split())
+    assert len(re.findall(r"^3 std  ", out, re.MULTILINE)) == 2
+    assert "rod: CHEAPEST THAT DOES AS WELL: 3 std, 120.00. Against it 1 std + 1 dear, 940.00, and the best" in text
+    assert "To pay more than 940.00 for more than 2 boxes is POINTLESS: against 1 std + 1 dear that gains less" in text
+    assert "MORE THAN" not in text and "these draws can tell; 5 more: add --full" in text
+    assert document(capsys, folder, "--draws", 200)["kinds"]["rod"]["as_well"] == {"std": 3}
 
 
 def test_a_scatter_of_few_shells_is_told(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

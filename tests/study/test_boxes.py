@@ -388,6 +388,59 @@ def test_of_mixes_as_good_the_cheapest_is_taken() -> None:
         assert best(fed(twins(450_000, 45_500), lambda i, b=better: of_twins(i, b, (3_000, 1.0, 0.9)))) == ["s0"]
 
 
+def of_two_steps(std: int | None, dear: int | None, worst: dict[tuple[int, int], int]) -> Studied:
+    """The study of up to three boxes of two steps at these prices, each mix with this worst deviation in every draw."""
+    steps = {"std": StepTold("rod", WALL, 1, std), "dear": StepTold("rod", WALL, 1, dear)}
+    job = make_job(rods(1), [], unit="mm", boxes=BoxesTold(max(map(sum, worst)), UM, UM, steps))
+    row = [0]
+    for mix in task(job).mixes:
+        off = worst[mix.counts[0], mix.counts[1]]
+        row += [off, 0, 1, 0, 0, 0, off, 0, 0]
+    return fed(job, lambda _: row)
+
+
+# By boxes of std and of dear: `2 dear` is the best of two, `1 std + 1 dear` the cheapest that is as good.
+ONE_DEAR = {
+    (1, 0): 3_400,
+    (0, 1): 1_600,
+    (2, 0): 2_100,
+    (1, 1): 1_200,
+    (0, 2): 700,
+    (3, 0): 1_600,
+    (2, 1): 1_000,
+    (1, 2): 600,
+    (0, 3): 400,
+}
+
+
+def test_cheap_boxes_that_do_as_well_as_a_dear_one_are_named() -> None:
+    """Of any number of boxes the cheapest mix is named that is as good as the best of as many as are enough; where it
+    is no cheaper, or a price is not known, none is."""
+    (kind,) = of_two_steps(40_000, 900_000, ONE_DEAR).kinds
+    assert (kind.enough, kind.as_well) == (2, {"std": 3})
+    assert of_two_steps(800_000, 900_000, ONE_DEAR).kinds[0].as_well is None
+    for prices in ((None, None), (None, 900_000), (40_000, None)):
+        assert of_two_steps(*prices, ONE_DEAR).kinds[0].as_well is None
+
+
+def test_as_good_is_measured_against_the_best() -> None:
+    """What only the mix to take does not better, though the best of as many boxes does, is not named."""
+    found = of_two_steps(40_000, 900_000, ONE_DEAR | {(3, 0): 1_800})
+    assert [mix.opened for mix in found.mixes if mix.best and mix.boxes == 2] == [{"std": 1, "dear": 1}]
+    assert (found.kinds[0].enough, found.kinds[0].as_well) == (2, None)
+
+
+def test_fewer_boxes_do_as_well_only_where_no_more_may_be_worth_it() -> None:
+    """Boxes that save little each are not left out one by one; a dearer box that is enough by itself is named."""
+    small = {(0, 1): 9_000, (1, 1): 9_000, (0, 2): 9_000, (2, 1): 9_000, (1, 2): 9_000, (0, 3): 9_000}
+    small |= {(4 - n, n): 9_000 for n in range(1, 5)}
+    (kind,) = of_two_steps(40_000, 900_000, small | {(n, 0): 3_600 - 600 * n for n in range(1, 5)}).kinds
+    assert (kind.enough, kind.as_well) == (3, None)
+    one = {(1, 0): 2_450, (0, 1): 1_500, (2, 0): 900, (1, 1): 900, (0, 2): 900}
+    (kind,) = of_two_steps(40_000, 60_000, one | {(3 - n, n): 900 for n in range(4)}).kinds
+    assert (kind.enough, kind.as_well) == (2, {"dear": 1})
+
+
 def test_a_draw_with_an_empty_position_does_not_keep_a_verdict_away() -> None:
     """Mixes are compared where both fill all positions, and by the chances; with hardly such a draw there is no
     verdict, and none that more boxes may be worth it."""

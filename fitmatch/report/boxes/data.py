@@ -132,6 +132,7 @@ def _kind(one: KindStudied, unit: str) -> dict[str, Value]:
         "floor_from": one.floor_from,
         "enough": one.enough,
         "verdict": one.verdict.code,
+        "as_well": one.as_well,
         "stuck": {name: why.code for name, why in one.stuck.items()},
         "unknown": one.unknown,
         "any_marks": one.any_marks,

@@ -14,6 +14,7 @@ from fitmatch.report.boxes.words import (
     locked,
     measured_so,
     misread,
+    money,
     next_box,
     not_studied,
     opened,
@@ -34,7 +35,7 @@ def studied_text(found: Studied, unit: str, *, full: bool = False) -> str:
     blocks = [_heading(found, scale), items("WARNINGS", list(map(clean, found.job.warnings)))]
     for one in found.kinds:
         mine = [mix for mix in found.mixes if mix.kind == one.kind]
-        shown = mine if full or len(mine) <= _MOST else [mix for mix in mine if mix.best]
+        shown = mine if full or len(mine) <= _MOST else [m for m in mine if m.best or m.opened == one.as_well]
         positions = counted(one.positions, "position")
         boxes = "no box open" if not one.open_boxes else f"{one.open_boxes} open already, used in every row"
         blocks.append([*paragraph(f"{clean(one.kind).upper()}: {positions}, {boxes}"), *_figures(shown, found, scale)])
@@ -97,7 +98,7 @@ def _figures(mixes: Sequence[MixStudied], found: Studied, scale: Scale) -> list[
             Column("box adds, %", lambda mix: _added(mix.gain)),
             Column("close, %", lambda mix: _chance(mix.close), shown=found.tolerance_nm is not None),
             Column("left", lambda mix: _spread(mix.left, 1, 1)),
-            Column("price", lambda mix: _money(mix.price), shown=priced),
+            Column("price", lambda mix: money(mix.price), shown=priced),
             Column("of it left", lambda mix: _spread(mix.left_price, 1000, 2), shown=priced),
         ),
     ]
@@ -145,7 +146,3 @@ def _spread(mean: Mean | None, per: int, places: int) -> str:
     half = mean.half_width
     wide = "" if half is None else f" ±{ceil(half / per * 10**places) / 10**places:.{places}f}"
     return f"{mean.mean / per:.{places}f}{wide}"
-
-
-def _money(thousandths: float | None) -> str:
-    return NOTHING if thousandths is None else f"{thousandths / 1000:.2f}"

@@ -6,7 +6,7 @@ from typing import Final
 from fitmatch.facts import Fact
 from fitmatch.records.parts import SIDES
 from fitmatch.report.shared.layout import clean, whole
-from fitmatch.report.shared.scale import Scale, steps, usual
+from fitmatch.report.shared.scale import NOTHING, Scale, steps, usual
 from fitmatch.report.words.refusals import refused
 from fitmatch.study.boxes.scatter import FEWEST_BOXES
 from fitmatch.study.boxes.steps import Step
@@ -43,9 +43,13 @@ def opened(mix: MixStudied) -> str:
 def best_of_each(mixes: Sequence[MixStudied]) -> str:
     """Which of the mixes of a number of boxes is shown."""
     limited, priced = any(mix.inside for mix in mixes), any(mix.price for mix in mixes)
-    told = "Of each number of boxes the mix that is likeliest to " + ("be all inside, then to " if limited else "")
-    told += "fill all, then with the smallest worst deviation"
-    return f"{told}; where none of that differs by what counts or can be told, the cheapest" if priced else told
+    told = "Of each number of boxes the mix likeliest to " + ("be all inside, then to " if limited else "")
+    told += "fill all, then off least"
+    if priced:
+        told += (
+            ", or the cheapest of those that differ from it by less than counts, or by less than these draws can tell"
+        )
+    return told
 
 
 def drawn_so(one: KindStudied, scale: Scale) -> Iterator[str]:
@@ -150,12 +154,22 @@ def _worth(one: KindStudied, found: Studied, scale: Scale) -> str:
             f"{clean(one.kind)}: every box of this budget may be worth it, that is gain {saved} or one hundredth of "
             f"{chances}."
         )
+    gain = f"less than {saved} and less than one hundredth of {chances}"
+    if one.as_well is not None:
+        less = next(mix for mix in mine if mix.opened == one.as_well)
+        taken = next(mix for mix in mine if mix.best and mix.boxes == one.enough)
+        return (
+            f"{clean(one.kind)}: CHEAPEST THAT DOES AS WELL: {opened(less)}, {money(less.price)}. Against it "
+            f"{opened(taken)}, {money(taken.price)}, and the best of {_number(one.enough)} gain less than counts, or "
+            f"than these draws can tell. To pay more than {money(taken.price)} for more than {_number(one.enough)} is "
+            f"POINTLESS: against {opened(taken)} that gains {gain}."
+        )
     number = (_number(one.enough) if one.enough else "the open boxes").upper()
     if one.enough and len(one.steps) > 1:
         number += next(f" ({opened(mix)})" for mix in mine if mix.best and mix.boxes == one.enough)
     return (
         f"{clean(one.kind)}: MORE THAN {number}: POINTLESS. However many more of this budget are opened, together they "
-        f"gain less than {saved} and less than one hundredth of {chances}."
+        f"gain {gain}."
     )
 
 
@@ -217,6 +231,11 @@ def left_empty(mixes: Sequence[MixStudied], one: KindStudied, draws: int) -> str
 def amount(digits: str, scale: Scale) -> str:
     """A length of so many steps."""
     return "1 tenth" if (scale.step, digits) == ("tenths", "1") else f"{digits} {scale.step}"
+
+
+def money(thousandths: float | None) -> str:
+    """A price with two decimals."""
+    return NOTHING if thousandths is None else f"{thousandths / 1000:.2f}"
 
 
 def counted(number: int, what: str) -> str:

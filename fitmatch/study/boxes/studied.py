@@ -63,6 +63,8 @@ class KindStudied(NamedTuple):
     readings (None: drawn); the verdict is about the others. `stuck`: positions that no box can help, and why.
     `verdict`: "enough", "worth" (more boxes may be), or why there is none: "stuck", "short" of shells, "never-full",
     "too-few-draws", "too-few-full".
+    `as_well`: the cheapest boxes that are as good as the best mix of `enough`, where they are of another number and
+    cost less than the mix of `enough` to take.
     `any_marks`: the shells of new boxes were taken to agree with every column compared."""
 
     kind: str
@@ -80,6 +82,7 @@ class KindStudied(NamedTuple):
     locked: Mapping[str, int | None]
     stuck: Mapping[str, Fact]
     verdict: Fact
+    as_well: Mapping[str, int] | None
 
     @property
     def enough(self) -> int | None:

@@ -100,6 +100,9 @@ def studied(
         best = _best(judged, floor_nm)
         mixes += [_mix(one, mix, columns, judged, best=mix in best.values()) for mix in one.mixes]
         stuck = _stuck(one, columns)
+        verdict = _verdict(one, columns, judged, best, floor_nm, stuck)
+        enough = verdict.slots["boxes"] if verdict.code == "enough" else None
+        as_well = _as_well(judged, best, enough, floor_nm) if isinstance(enough, int) else None
         kinds.append(
             KindStudied(
                 kind=one.kind,
@@ -116,7 +119,8 @@ def studied(
                 misread=_counted(one, tables.misread[one.kind]),
                 locked=_locked(one),
                 stuck=stuck,
-                verdict=_verdict(one, columns, judged, best, floor_nm, stuck),
+                verdict=verdict,
+                as_well=None if as_well is None else _opened(one, as_well),
             )
         )
     return Studied(
@@ -324,21 +328,50 @@ def _best(judged: Mapping[Mix, _Judged], floor_nm: float) -> dict[int, Mix]:
     """Of each number of boxes the mix of the best rank, or the cheapest of those that it does not better."""
     best: dict[int, Mix] = {}
     for boxes in sorted({mix.boxes for mix in judged}):
-        mine = sorted((mix for mix in judged if mix.boxes == boxes), key=lambda mix: judged[mix].rank)
-        first = judged[mine[0]]
-        as_good = [mine[0], *(mix for mix in mine[1:] if not _betters(first, judged[mix], floor_nm))]
-        prices = {mix: price for mix in as_good if (price := judged[mix].price) is not None}
-        best[boxes] = min(prices, key=prices.__getitem__) if mine[0] in prices else mine[0]
+        first = _first(judged, boxes)
+        mine = (mix for mix in judged if mix.boxes == boxes)
+        cheapest = _cheapest(judged, mine, [first], floor_nm)
+        best[boxes] = first if cheapest is None or judged[first].price is None else cheapest
     return best
+
+
+def _first(judged: Mapping[Mix, _Judged], boxes: int) -> Mix:
+    return min((mix for mix in judged if mix.boxes == boxes), key=lambda mix: judged[mix].rank)
+
+
+def _cheapest(
+    judged: Mapping[Mix, _Judged], mixes: Iterable[Mix], against: Sequence[Mix], floor_nm: float
+) -> Mix | None:
+    """The cheapest of `mixes` that none of the others betters; of equal prices that of the best rank."""
+    prices = {
+        mix: price
+        for mix in mixes
+        if (price := judged[mix].price) is not None
+        and not any(_betters(judged[other], judged[mix], floor_nm) for other in against if other != mix)
+    }
+    return min(prices, key=lambda mix: (prices[mix], judged[mix].rank), default=None)
+
+
+def _as_well(judged: Mapping[Mix, _Judged], best: Mapping[int, Mix], enough: int, floor_nm: float) -> Mix | None:
+    """The cheapest mix that neither the one to take of `enough` boxes nor the best of so many betters, if it costs less
+    than the former: what is only as good as the former may be worse than the best by what counts. Of fewer boxes only
+    one that no larger mix betters."""
+    shown = best[enough]
+    others = (mix for mix in judged if mix.boxes > enough or (mix.boxes < enough and _suffices(judged, mix, floor_nm)))
+    cheapest = _cheapest(judged, others, [_first(judged, enough), shown], floor_nm)
+    if cheapest is None:
+        return None
+    price, most = judged[cheapest].price, judged[shown].price
+    return cheapest if price is not None and most is not None and price < most else None
 
 
 def _enough(judged: Mapping[Mix, _Judged], best: Mapping[int, Mix], floor_nm: float) -> int | None:
     """The smallest number of boxes whose best mix no larger mix betters."""
-    for boxes in sorted(best)[:-1]:
-        less = judged[best[boxes]]
-        if all(_pointless(less, more, floor_nm) for mix, more in judged.items() if mix.boxes > boxes):
-            return boxes
-    return None
+    return next((boxes for boxes in sorted(best)[:-1] if _suffices(judged, best[boxes], floor_nm)), None)
+
+
+def _suffices(judged: Mapping[Mix, _Judged], mix: Mix, floor_nm: float) -> bool:
+    return all(_pointless(judged[mix], more, floor_nm) for other, more in judged.items() if other.boxes > mix.boxes)
 
 
 def _betters(one: _Judged, other: _Judged, floor_nm: float) -> bool:
