@@ -13,7 +13,7 @@ from fitmatch.intake.saved.shared_plan import cure, no_longer_shared, sharers
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey
-from fitmatch.records.shelf.shelved import ShelvedShell, Supply, digest_of_readings
+from fitmatch.records.shelf.shelved import Holdings, ShelvedShell, Supply, digest_of_readings
 from fitmatch.wording import printable
 
 
@@ -42,14 +42,13 @@ class Kept(NamedTuple):
 
     @property
     def folders(self) -> tuple[Path, ...]:
-        """The folder, and those of the jobs that share its plan, unless the shelf says whose its shells are."""
+        """The folder, and those of the jobs that share its plan, unless all of its shells are on the shelf."""
         others = () if self.plan is None or self.plan.is_of_the_shelf else self.plan.beside
         return (self.folder, *(self.folder / other for other in others))
 
-    @property
-    def cure(self) -> str:
+    def cure(self, holdings: Holdings | None) -> str:
         """What to do about a plan that is not to be used any more."""
-        return "" if self.plan is None else cure(self.folder, self.plan, self.db)
+        return "" if self.plan is None else cure(self.folder, self.plan, self.db, holdings=holdings)
 
 
 def kept_plan(folder: Path, db: str | None = None) -> Kept:
@@ -74,10 +73,10 @@ def read_planned(kept: Kept, supplies: Sequence[Supply] = ()) -> Planned:
         raise InputError(
             [*error.problems, *findings.problems], error.warnings, error.number + findings.number
         ) from None
-    return planned_for(job, kept)
+    return planned_for(job, kept, supplies[0] if supplies else None)
 
 
-def planned_for(job: Job, kept: Kept) -> Planned:
+def planned_for(job: Job, kept: Kept, holdings: Holdings | None = None) -> Planned:
     """A job that is read, with the saved plan of its folder, if that has one; raises InputError if it cannot be
     read."""
     plan, findings = kept.plan, kept.findings
@@ -86,8 +85,8 @@ def planned_for(job: Job, kept: Kept) -> Planned:
     if plan is None:
         return Planned(job)
     plan = _by_number(plan, job.shelved or {})
-    void = [*no_longer_shared(kept.folder, plan), *_changed_files(plan, job), *_measured_again(plan, job)]
-    return Planned(job, plan, said(plan, job), tuple(void), kept.cure)
+    void = [*no_longer_shared(kept.folder, plan, holdings), *_changed_files(plan, job), *_measured_again(plan, job)]
+    return Planned(job, plan, said(plan, job), tuple(void), kept.cure(holdings))
 
 
 def _changed_files(plan: SavedPlan, job: Job) -> Iterator[str]:
@@ -118,9 +117,10 @@ def _are_read_otherwise(plan: SavedPlan, job: Job) -> bool:
 
 
 def _shared(kept: Kept, plan: SavedPlan, supplies: Sequence[Supply]) -> Planned:
-    apart = no_longer_shared(kept.folder, plan)
+    holdings = supplies[0] if supplies else None
+    apart = no_longer_shared(kept.folder, plan, holdings)
     if not all(other.is_there for other in sharers(kept.folder, plan)):
-        raise _refused(apart, kept.cure)
+        raise _refused(apart, kept.cure(holdings))
     jobs = read_jobs(kept.folders, supplies=supplies, assembled=True).jobs
     pairs = zip(kept.folders, jobs, strict=True)
     parts = [_by_number(_part_of(plan, folder), job.shelved or {}) for folder, job in pairs]
@@ -129,7 +129,7 @@ def _shared(kept: Kept, plan: SavedPlan, supplies: Sequence[Supply]) -> Planned:
     # What became of other jobs' shells of the shelf since makes no difference to this one.
     void += _measured_again(own, jobs[0])
     told = said(own, jobs[0])._replace(elsewhere=frozenset(key for other in others for key in other.shells.values()))
-    return Planned(jobs[0], own, told, tuple(void), kept.cure)
+    return Planned(jobs[0], own, told, tuple(void), kept.cure(holdings))
 
 
 def _part_of(plan: SavedPlan, folder: Path) -> SavedPlan:

@@ -90,6 +90,7 @@ CODES: Final = {
     "newer-plan": "an assignment.json that a newer fitmatch saved",
     "contradicted-plan": "a saved plan that does not follow from the inputs as they are",
     "no-saved-plan": "a saved plan is needed, and there is none",
+    "left-the-shelf": "a plan made without the shelf in place of one with its shells",
     "shared-plan": "a saved plan of several jobs that is not, or would not stay, the plan of all of them",
     "plan-replaced": "a row that refers to a saved plan which another one would replace, or has replaced",
     "clearance-and-bore": "a row with both a clearance and a bore",

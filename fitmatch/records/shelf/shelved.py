@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Iterable, Mapping
 from hashlib import sha256
+from pathlib import Path
 from typing import Final, NamedTuple, Protocol
 
 from fitmatch.facts import Fact
@@ -53,7 +54,18 @@ class ShelvedShell(NamedTuple):
         return digest_of_description({name: getattr(self, name) for name in DESCRIBING}, self.marks)
 
 
-class Supply(Protocol):
+class Holdings(Protocol):
+    """Who has the shells of the shelf at one moment."""
+
+    def has_all(self, folder: Path, shells: Collection[int]) -> bool:
+        """Whether all of these are set aside for the job in a folder, or fitted in its engine."""
+
+    def has_given_back(self, folder: Path, shells: Collection[int]) -> bool:
+        """Whether the job in a folder had exactly these, and has none any more: its engine was taken down, or they were
+        put back."""
+
+
+class Supply(Holdings, Protocol):
     """The shelf as it is at one moment, for one job."""
 
     @property

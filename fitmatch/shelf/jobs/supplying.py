@@ -20,7 +20,7 @@ from fitmatch.records.shelf.shelved import ShelvedShell, digest_of_readings
 from fitmatch.shelf.built_engines import engine_on
 from fitmatch.shelf.finding import came_out_of, parts, single
 from fitmatch.shelf.gauges import NOTHING_READ, ReadingsThen, Then
-from fitmatch.shelf.jobs.holders import latest_job
+from fitmatch.shelf.jobs.holders import HeldFor, latest_job
 from fitmatch.shelf.jobs.planned import job_name
 from fitmatch.shelf.refusals import RefusedError
 from fitmatch.shelf.store.connections import Shelf
@@ -76,7 +76,7 @@ def offered(shelf: Shelf, family: str) -> tuple[ShelvedShell, ...]:
         return _Supply(connection).of_families({family.strip().casefold()})
 
 
-class _Supply:
+class _Supply(HeldFor):
     """The shelf as one job sees it, or as anybody does."""
 
     def __init__(
@@ -89,7 +89,7 @@ class _Supply:
     ) -> None:
         """`fixing`: what is fitted in the job's engine stays in its place. `then`: what several jobs know of
         readings."""
-        self._connection = connection
+        super().__init__(connection)
         row = None
         if folder is not None:
             row = latest_job(connection, job_name(folder), JOBS.c.folder == str(folder.resolve()))
