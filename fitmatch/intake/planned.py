@@ -12,9 +12,9 @@ from fitmatch.intake.saved.saved_plan import PAPER, SavedPlan, plan_in, read_sav
 from fitmatch.intake.saved.shared_plan import cure, no_longer_shared, sharers
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job
-from fitmatch.records.keys import ShellKey
+from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.shelf.shelved import Holdings, ShelvedShell, Supply, digest_of_readings
-from fitmatch.wording import printable
+from fitmatch.wording import printable, shorten
 
 
 class Planned(NamedTuple):
@@ -73,10 +73,10 @@ def read_planned(kept: Kept, supplies: Sequence[Supply] = ()) -> Planned:
         raise InputError(
             [*error.problems, *findings.problems], error.warnings, error.number + findings.number
         ) from None
-    return planned_for(job, kept, supplies[0] if supplies else None)
+    return planned_for(job, kept, supplies)
 
 
-def planned_for(job: Job, kept: Kept, holdings: Holdings | None = None) -> Planned:
+def planned_for(job: Job, kept: Kept, supplies: Sequence[Supply] = ()) -> Planned:
     """A job that is read, with the saved plan of its folder, if that has one; raises InputError if it cannot be
     read."""
     plan, findings = kept.plan, kept.findings
@@ -85,7 +85,12 @@ def planned_for(job: Job, kept: Kept, holdings: Holdings | None = None) -> Plann
     if plan is None:
         return Planned(job)
     plan = _by_number(plan, job.shelved or {})
-    void = [*no_longer_shared(kept.folder, plan, holdings), *_changed_files(plan, job), *_measured_again(plan, job)]
+    holdings = supplies[0] if supplies else None
+    void = [
+        *no_longer_shared(kept.folder, plan, holdings),
+        *_changed_files(plan, job),
+        *_since_on_the_shelf(plan, job, supplies),
+    ]
     return Planned(job, plan, said(plan, job), tuple(void), kept.cure(holdings))
 
 
@@ -95,8 +100,25 @@ def _changed_files(plan: SavedPlan, job: Job) -> Iterator[str]:
         yield f"the inputs{whose} have changed since this plan was saved"
 
 
-def _measured_again(plan: SavedPlan, job: Job) -> Iterator[str]:
-    if _are_read_otherwise(plan, job):
+def _since_on_the_shelf(plan: SavedPlan, job: Job, supplies: Sequence[Supply]) -> Iterator[str]:
+    """What became of the shells that the plan has from the shelf."""
+    if plan.readings is None:
+        return
+    from fitmatch.intake.together.supplied import why_not_offered
+
+    usable = {shell.key for shell in job.shells if shell.hold is None}
+    names = {number: plan.shells[where] for where, number in plan.numbers.items()}
+    there = {one.number: one for one in (job.shelved or {}).values() if one.number in names}
+    if missing := names.keys() - there.keys():
+        boxes = {names[number][0] for number in missing}
+        there |= {one.number: one for s in supplies[:1] for one in s.in_boxes(boxes) if one.number in missing}
+    for number, one in sorted(there.items()):
+        is_barred = (one.hold or one.barred is not None) and names[number] not in usable
+        if is_barred or number in missing:
+            settled = f"; `fitmatch shelf release {number} REASON` once that is settled" if one.hold else ""
+            yield f"{printable(shorten(full_name(names[number])))} is {printable(why_not_offered(one))}{settled}"
+    readings = digest_of_readings((number, [r.nm for r in one.readings]) for number, one in there.items())
+    if supplies and there.keys() == names.keys() and plan.readings != readings:
         yield "shells of this plan were measured again since it was saved"
 
 
@@ -106,14 +128,6 @@ def _by_number(plan: SavedPlan, shelved: Mapping[ShellKey, ShelvedShell]) -> Sav
     now = {one.number: key for key, one in shelved.items()}
     shells = {where: now.get(plan.numbers.get(where, 0), key) for where, key in plan.shells.items()}
     return plan._replace(shells=shells)
-
-
-def _are_read_otherwise(plan: SavedPlan, job: Job) -> bool:
-    """Whether shells that the plan has from the shelf were measured again since."""
-    if plan.readings is None:
-        return False
-    placed = {key: one for key, one in (job.shelved or {}).items() if key in plan.shells.values()}
-    return plan.readings != digest_of_readings((one.number, [r.nm for r in one.readings]) for one in placed.values())
 
 
 def _shared(kept: Kept, plan: SavedPlan, supplies: Sequence[Supply]) -> Planned:
@@ -127,7 +141,7 @@ def _shared(kept: Kept, plan: SavedPlan, supplies: Sequence[Supply]) -> Planned:
     own, *others = parts
     void = [*apart, *(why for part, job in zip(parts, jobs, strict=True) for why in _changed_files(part, job))]
     # What became of other jobs' shells of the shelf since makes no difference to this one.
-    void += _measured_again(own, jobs[0])
+    void += _since_on_the_shelf(own, jobs[0], supplies)
     told = said(own, jobs[0])._replace(elsewhere=frozenset(key for other in others for key in other.shells.values()))
     return Planned(jobs[0], own, told, tuple(void), kept.cure(holdings))
 

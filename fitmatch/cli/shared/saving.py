@@ -17,14 +17,17 @@ SAVED_AS: Final = "assignment.json"
 def save(plan: "Plan", *, force: bool = False, db: str | None = None) -> "Saving":
     """Write the document into every job folder, in the unit of its job, or into none; returns what was written.
     `db`: the shelf, if it was named."""
-    from fitmatch.intake.planned import kept_plan
+    from fitmatch.intake.common.findings import Findings
+    from fitmatch.intake.saved.saved_plan import read_saved_plan
     from fitmatch.intake.writing.saving import to_save
     from fitmatch.intake.writing.whole_files import write_all
     from fitmatch.report.data.document import plan_document
 
     documents = [(one.job, plan_document(plan, one.job.unit).encode()) for one in plan.plans]
     folders = [one.job.folder for one in plan.plans if one.job.shelved is None]
-    if len(folders) == len(plan.plans) and not any(kept_plan(folder).has_the_shelf_s_shells for folder in folders):
+    if len(folders) == len(plan.plans) and not any(
+        (p := read_saved_plan(folder, Findings())) and p.readings is not None for folder in folders
+    ):
         saving = to_save(documents, force=force)
     else:
         from fitmatch.shelf.jobs.holders import HeldFor

@@ -61,6 +61,7 @@ CODES: Final = {
     "not-a-whole-number": "a pin, station or number of readings that is not a whole number from 1 up",
     "unknown-value": "a word that is not one of the few allowed",
     "date-cell": "a spreadsheet cell that holds a date or time",
+    "time-cell": "a spreadsheet cell that holds a time of day in a column of days",
     "formula-without-value": "a spreadsheet formula saved without its result",
     "error-cell": "a spreadsheet cell that shows an error",
     "bad-name": "a name with a slash, an invisible character or a beginning of a formula",

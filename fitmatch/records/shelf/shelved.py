@@ -16,8 +16,10 @@ class ShelvedShell(NamedTuple):
     reading is that of its day, as a zero error is. `day_known`: otherwise `day` is when it was taken in. `marks`: what
     its file said in further columns. `barred`: why a job may not have it; None: it may. `single`: it has no opposite
     half that the job may have in its box. `seat`: the position and side in which it is fitted in the job's own
-    engine, `is_not_to_be_run` whether that position was read outside its limits there, without a permission. `ran`: it
-    has run, which is what `condition` says then."""
+    engine, `is_not_to_be_run` whether that position was read outside its limits there, without a permission, and
+    `permitted` the words by which it may be outside them; None: it is inside. `hold_inside`: the hold of a shell
+    that is in the job's own engine, where it stays all the same. `ran`: it has run, which is what `condition` says
+    then."""
 
     number: int
     box_number: int
@@ -47,6 +49,8 @@ class ShelvedShell(NamedTuple):
     seat: tuple[str, str] | None = None
     ran: bool = False
     is_not_to_be_run: bool = False
+    permitted: str | None = None
+    hold_inside: str = ""
 
     @property
     def described(self) -> str:

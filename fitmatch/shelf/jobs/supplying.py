@@ -97,8 +97,12 @@ class _Supply(HeldFor):
         self._engine = _NOBODY if row is None else row["engine"] or _NOBODY
         self._fixing = fixing
         self._bad = frozenset[str]()  # positions of its engine that are not to be run
+        self._permitted: Mapping[str, str] = {}  # those outside their limits that somebody has permitted
         if fixing and self._engine != _NOBODY:
-            self._bad = frozenset(p.position for p in engine_on(connection, self._engine).not_to_be_run)
+            engine = engine_on(connection, self._engine)
+            self._bad = frozenset(p.position for p in engine.not_to_be_run)
+            outside = (p for p in engine.positions if p.is_outside and not p.left and not p.is_not_to_be_run)
+            self._permitted = {p.position: p.permission for p in outside}
         self._marks: dict[str, Mapping[str, str]] = {}
         self._then = then or ReadingsThen(connection)
         self.together = frozenset((self._job,))  # the jobs whose shells count as free where singles are sought
@@ -138,7 +142,7 @@ class _Supply(HeldFor):
         typed = [family for family in known if family.strip().casefold() in families]
         ran_here = and_(SHELLS.c.state == USED, SHELLS.c.ran_in == self._engine)
         mine = or_(SHELLS.c.state == FREE, HOLDS.c.job == self._job, HOLDS.c.engine == self._engine, ran_here)
-        wanted = [mine, SHELLS.c.wall_nm.is_not(None), SHELLS.c.hold == ""]
+        wanted = [mine, SHELLS.c.wall_nm.is_not(None), or_(SHELLS.c.hold == "", HOLDS.c.engine == self._engine)]
         return self._found(self._query().where(SHELLS.c.family.in_(some), *wanted) for some in parts(typed))
 
     def in_boxes(self, names: Collection[str]) -> tuple[ShelvedShell, ...]:
@@ -179,9 +183,10 @@ class _Supply(HeldFor):
         )
 
     def _shell(self, row: RowMapping, then: Then) -> ShelvedShell:
-        is_seated = self._fixing and row["engine"] == self._engine
+        is_inside = row["engine"] == self._engine
+        is_seated = self._fixing and is_inside
         same = ("number", "box_number", "half", "family", "grade", "condition", "series", "part", "undersize", "step")
-        more = ("wall_nm", "coating_nm", "location", "hold", "note", "single")
+        more = ("wall_nm", "coating_nm", "location", "note", "single")
         return ShelvedShell(
             box=row["box_name"],
             shell=row["name"],
@@ -194,6 +199,9 @@ class _Supply(HeldFor):
             barred=self._barred(row),
             seat=(row["held_at"], row["held_as"]) if is_seated else None,
             is_not_to_be_run=is_seated and row["held_at"] in self._bad,
+            permitted=self._permitted.get(row["held_at"]) if is_seated else None,
+            hold="" if is_inside else row["hold"],
+            hold_inside=row["hold"] if is_inside else "",
             ran=row["ran_in"] is not None,
             **{name: row[name] for name in (*same, *more)},
         )
