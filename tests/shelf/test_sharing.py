@@ -401,6 +401,20 @@ def test_a_plan_with_shells_from_files(
     assert Ran(capsys, "shelf", "set-aside", old).status == 2
 
 
+def test_what_comes_next_begins_with_setting_aside(
+    stocked: Shelf, two_in: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Before shells of the shelf are laid out the plan is set aside, with the command for that; no more once they
+    are fitted."""
+    job = engine(tmp_path / "old")
+    ran = Ran(capsys, "assign", job, "--from-shelf", "--save")
+    text = " ".join(ran.out.split())
+    assert text.index("`fitmatch shelf set-aside`") < text.index("Lay out the shells")
+    for action in ("set-aside", "fitted"):
+        assert Ran(capsys, "shelf", action, job).status == 0
+    assert "set-aside" not in Ran(capsys, "assign", job, "--from-shelf").out
+
+
 def test_what_is_only_planned_is_not_held(
     stocked: Shelf, two_in: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

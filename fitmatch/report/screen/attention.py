@@ -189,6 +189,11 @@ def _what_to_fit(plan: JobPlan) -> Iterator[str]:
     if good and not all(fitted):
         which = "" if len(good) == len(kinds) else f" ({', '.join(map(whole, good))})"
         rest = ", but for what is fitted already" if any(fitted) else ""
+        if any(one.seat is None for one in plan.shelved.values()):
+            yield (
+                "Save this plan with --save and set its shells aside before anybody else takes them: "
+                "`fitmatch shelf set-aside`."
+            )
         yield (
             f"Lay out the shells as shown{which}{rest}, fit them, tighten the caps as the engine maker says, measure "
             "each assembled bore."
