@@ -576,6 +576,7 @@ def test_an_engine_is_taken_down_once(tmp_path: Path, capsys: pytest.CaptureFixt
 @pytest.mark.parametrize(
     "text",
     [
+        *("verify", "maker to confirm", "nope", "settled"),
         *("TEXT", "?", "n/a", "N/A", "pending", "refused", "not given", "...", "no permission from the maker", "yes"),
         *("permission pending", "maker refused by letter of 2 March", "No, not allowed", "waiting for the answer"),
         *("approved?", "0.0030 in allowed? ", "ask Bob", "to ask: is 0.0030 in allowed", "asked on 2 March"),

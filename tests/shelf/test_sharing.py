@@ -322,7 +322,8 @@ def test_what_is_fitted_stays_out_of_it(two: tuple[Path, Path], capsys: pytest.C
 def test_an_engine_that_is_no_more_shares_nothing(
     stocked: Shelf, two: tuple[Path, Path], capsys: pytest.CaptureFixture[str], tmp_path: Path, gone: str
 ) -> None:
-    """A job whose engine was taken down or put back, or whose folder is gone, has no part in what the other needs."""
+    """A job whose engine was taken down or put back, or whose folder is gone, has no part in what the other needs; its
+    own plan is not to be used any more then, as its sheet says and `set-aside` does."""
     built, other = two
     put(tmp_path / "worn.csv", "position,upper,lower\nR1,0.0617,0.0617\n")
     if gone == "teardown":
@@ -334,6 +335,8 @@ def test_an_engine_that_is_no_more_shares_nothing(
     ran = dropped(stocked, capsys, "other")
     assert ran.status == 1 and "built" not in ran.out and typed(capsys, ran.out) == [0, 0]
     assert Ran(capsys, "sheet", other).status == 0 and Ran(capsys, "shelf", "fitted", other).status == 0
+    assert gone == "removed" or Ran(capsys, "sheet", built).status == 2
+    assert Ran(capsys, "shelf", "set-aside", built).status == 2
 
 
 def test_a_plan_from_files_is_still_shared(
