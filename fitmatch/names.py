@@ -22,9 +22,10 @@ _REFUSES: Final = re.compile(
 )
 _GRANTS: Final = re.compile(rf"\b(?!permissions?\b)(?:{_GRANTING}|objections?|ok|may)\b")
 _ASKS: Final = re.compile(
-    r"^(?:to |please |must |will |need to )?(?:ask|asks|asking|query)\b"
+    r"^(?:to |please |must |will |need to )?(?:ask(?! co\b)|asks|asking|query)\b"
     r"|\bcheck(?:ing)? with\b|\b(?:to|must|should|shall|will|please|ll) (?:ask|(?:be )?(?:asked|confirmed|clarified))\b"
 )
+_IS_TO_SAY: Final = re.compile(r"\bto (?:check|clarify|confirm|verify)\b")
 _SAY_NOTHING: Final = _NOES | frozenset(  # by themselves, in whatever order
     (
         *("a", "an", "and", "any", "answer", "answered", "applicable", "as", "ask", "asked", "asking", "available"),
@@ -33,6 +34,7 @@ _SAY_NOTHING: Final = _NOES | frozenset(  # by themselves, in whatever order
         *("makers", "manufacturer", "me", "missing", "na", "necessary", "needed", "never", "nil", "nobody", "not"),
         *("nothing", "now", "null", "of", "ok", "okay", "open", "oral", "orally", "permission", "phone", "position"),
         *("quote", "replied", "reply", "required", "s", "said", "says", "she", "si", "soon", "still", "tba", "tbc"),
+        *("because", "check", "confirm", "nah", "nope", "reason", "released", "settled", "verify", "why"),
         *("tbd", "text", "the", "there", "they", "to", "todo", "today", "true", "unknown", "verbal", "verbally", "was"),
         *("way", "we", "will", "writing", "written", "x", "xx", "xxx", "y", "yes", "yet", "1"),
     )
@@ -64,15 +66,21 @@ def says_no(text: str) -> bool:
     return text.casefold() in _NOES
 
 
-def fault_in_permission(text: str) -> str | None:
-    """Why a text does not quote a permission, and what to do; None if it may: it says no, asks, stands for what is
-    still to be written, or is one of the phrases by which people say that there is none."""
+def says_nothing(text: str) -> bool:
+    """Whether a text says no, asks, stands for what is still to be written, or is one of the phrases by which people
+    say that there is nothing."""
     words = _WORD.findall(text.casefold())
     said = " ".join(words)
     refused = _REFUSES.search(said) is not None and _GRANTS.search(_REFUSES.sub(" ", said)) is None
-    refused = refused or (said.startswith("asked ") and _GRANTS.search(said) is None)
+    waits = said.startswith("asked ") or _IS_TO_SAY.search(said) is not None
+    refused = refused or (waits and _GRANTS.search(said) is None and "yes" not in words)
     asks = text.rstrip(" .!\"')").endswith(("?", "\uff1f")) or _ASKS.search(said) is not None
-    if says_no(text) or refused or asks or (text and _SAY_NOTHING.issuperset(words)):
+    return says_no(text) or refused or asks or (bool(text) and _SAY_NOTHING.issuperset(words))
+
+
+def fault_in_permission(text: str) -> str | None:
+    """Why a text does not quote a permission, and what to do; None if it may."""
+    if says_nothing(text):
         return f"`{_visible(text)}` is no permission; quote the engine maker's written permission"
     return None
 

@@ -12,9 +12,9 @@ from fitmatch.intake.saved.saved_plan import PAPER, SavedPlan, plan_in, read_sav
 from fitmatch.intake.saved.shared_plan import cure, no_longer_shared, sharers
 from fitmatch.problems import InputError
 from fitmatch.records.job import Job
-from fitmatch.records.keys import ShellKey
-from fitmatch.records.shelf.shelved import ShelvedShell, Supply, digest_of_readings
-from fitmatch.wording import printable
+from fitmatch.records.keys import ShellKey, full_name
+from fitmatch.records.shelf.shelved import Holdings, ShelvedShell, Supply, digest_of_readings
+from fitmatch.wording import printable, shorten
 
 
 class Planned(NamedTuple):
@@ -42,14 +42,13 @@ class Kept(NamedTuple):
 
     @property
     def folders(self) -> tuple[Path, ...]:
-        """The folder, and those of the jobs that share its plan, unless the shelf says whose its shells are."""
+        """The folder, and those of the jobs that share its plan, unless all of its shells are on the shelf."""
         others = () if self.plan is None or self.plan.is_of_the_shelf else self.plan.beside
         return (self.folder, *(self.folder / other for other in others))
 
-    @property
-    def cure(self) -> str:
+    def cure(self, holdings: Holdings | None) -> str:
         """What to do about a plan that is not to be used any more."""
-        return "" if self.plan is None else cure(self.folder, self.plan, self.db)
+        return "" if self.plan is None else cure(self.folder, self.plan, self.db, holdings=holdings)
 
 
 def kept_plan(folder: Path, db: str | None = None) -> Kept:
@@ -74,10 +73,10 @@ def read_planned(kept: Kept, supplies: Sequence[Supply] = ()) -> Planned:
         raise InputError(
             [*error.problems, *findings.problems], error.warnings, error.number + findings.number
         ) from None
-    return planned_for(job, kept)
+    return planned_for(job, kept, supplies)
 
 
-def planned_for(job: Job, kept: Kept) -> Planned:
+def planned_for(job: Job, kept: Kept, supplies: Sequence[Supply] = ()) -> Planned:
     """A job that is read, with the saved plan of its folder, if that has one; raises InputError if it cannot be
     read."""
     plan, findings = kept.plan, kept.findings
@@ -86,8 +85,13 @@ def planned_for(job: Job, kept: Kept) -> Planned:
     if plan is None:
         return Planned(job)
     plan = _by_number(plan, job.shelved or {})
-    void = [*no_longer_shared(kept.folder, plan), *_changed_files(plan, job), *_measured_again(plan, job)]
-    return Planned(job, plan, said(plan, job), tuple(void), kept.cure)
+    holdings = supplies[0] if supplies else None
+    void = [
+        *no_longer_shared(kept.folder, plan, holdings),
+        *_changed_files(plan, job),
+        *_since_on_the_shelf(plan, job, supplies),
+    ]
+    return Planned(job, plan, said(plan, job), tuple(void), kept.cure(holdings))
 
 
 def _changed_files(plan: SavedPlan, job: Job) -> Iterator[str]:
@@ -96,8 +100,25 @@ def _changed_files(plan: SavedPlan, job: Job) -> Iterator[str]:
         yield f"the inputs{whose} have changed since this plan was saved"
 
 
-def _measured_again(plan: SavedPlan, job: Job) -> Iterator[str]:
-    if _are_read_otherwise(plan, job):
+def _since_on_the_shelf(plan: SavedPlan, job: Job, supplies: Sequence[Supply]) -> Iterator[str]:
+    """What became of the shells that the plan has from the shelf."""
+    if plan.readings is None:
+        return
+    from fitmatch.intake.together.supplied import why_not_offered
+
+    usable = {shell.key for shell in job.shells if shell.hold is None}
+    names = {number: plan.shells[where] for where, number in plan.numbers.items()}
+    there = {one.number: one for one in (job.shelved or {}).values() if one.number in names}
+    if missing := names.keys() - there.keys():
+        boxes = {names[number][0] for number in missing}
+        there |= {one.number: one for s in supplies[:1] for one in s.in_boxes(boxes) if one.number in missing}
+    for number, one in sorted(there.items()):
+        is_barred = (one.hold or one.barred is not None) and names[number] not in usable
+        if is_barred or number in missing:
+            settled = f"; `fitmatch shelf release {number} REASON` once that is settled" if one.hold else ""
+            yield f"{printable(shorten(full_name(names[number])))} is {printable(why_not_offered(one))}{settled}"
+    readings = digest_of_readings((number, [r.nm for r in one.readings]) for number, one in there.items())
+    if supplies and there.keys() == names.keys() and plan.readings != readings:
         yield "shells of this plan were measured again since it was saved"
 
 
@@ -109,27 +130,20 @@ def _by_number(plan: SavedPlan, shelved: Mapping[ShellKey, ShelvedShell]) -> Sav
     return plan._replace(shells=shells)
 
 
-def _are_read_otherwise(plan: SavedPlan, job: Job) -> bool:
-    """Whether shells that the plan has from the shelf were measured again since."""
-    if plan.readings is None:
-        return False
-    placed = {key: one for key, one in (job.shelved or {}).items() if key in plan.shells.values()}
-    return plan.readings != digest_of_readings((one.number, [r.nm for r in one.readings]) for one in placed.values())
-
-
 def _shared(kept: Kept, plan: SavedPlan, supplies: Sequence[Supply]) -> Planned:
-    apart = no_longer_shared(kept.folder, plan)
+    holdings = supplies[0] if supplies else None
+    apart = no_longer_shared(kept.folder, plan, holdings)
     if not all(other.is_there for other in sharers(kept.folder, plan)):
-        raise _refused(apart, kept.cure)
+        raise _refused(apart, kept.cure(holdings))
     jobs = read_jobs(kept.folders, supplies=supplies, assembled=True).jobs
     pairs = zip(kept.folders, jobs, strict=True)
     parts = [_by_number(_part_of(plan, folder), job.shelved or {}) for folder, job in pairs]
     own, *others = parts
     void = [*apart, *(why for part, job in zip(parts, jobs, strict=True) for why in _changed_files(part, job))]
     # What became of other jobs' shells of the shelf since makes no difference to this one.
-    void += _measured_again(own, jobs[0])
+    void += _since_on_the_shelf(own, jobs[0], supplies)
     told = said(own, jobs[0])._replace(elsewhere=frozenset(key for other in others for key in other.shells.values()))
-    return Planned(jobs[0], own, told, tuple(void), kept.cure)
+    return Planned(jobs[0], own, told, tuple(void), kept.cure(holdings))
 
 
 def _part_of(plan: SavedPlan, folder: Path) -> SavedPlan:

@@ -141,6 +141,7 @@ class FolderReader:
         self._shells = [table for s in self._sources if (table := self._open(s, SHELL_FORM)) is not None]
         self._in_positions = names_in(self._positions) if self._positions else set()
         self.in_shells = {name for table in self._shells for name in names_in(table)}
+        self._supply = supply
         self._offer: Offer | None = None
         if supply is not None:
             from fitmatch.intake.together.supplied import offer_of
@@ -369,15 +370,23 @@ class FolderReader:
         plan_sound = findings.number == problems
         if plan is not None:
             if not plan.is_of(self._digest()):
-                findings.warnings.append(changed(self._folder, plan))
-            findings.warnings += apart(self._folder, plan)
+                findings.warnings.append(changed(self._folder, plan, self._supply))
+            findings.warnings += apart(self._folder, plan, self._supply)
         table = self._open(table_source(self._folder, self.settings, "assembled", findings), ASSEMBLED_FORM)
         if table is None:
             return None
         sheet = Sheet(table, ASSEMBLED_FORM, self.settings, findings)
         replaced = replaced_plans(self._folder)
         reader = AssembledReader(
-            sheet, positions, shells, self._folder, plan, replaced, complete=complete, plan_sound=plan_sound
+            sheet,
+            positions,
+            shells,
+            self._folder,
+            plan,
+            replaced,
+            complete=complete,
+            plan_sound=plan_sound,
+            holdings=self._supply,
         )
         rows = reader.read()
         warn_of_columns(sheet)

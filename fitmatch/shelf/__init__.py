@@ -3,7 +3,7 @@
     shelf = fitmatch.shelf.open_shelf("shelf.db")     # or a URL; otherwise FITMATCH_DB, or the user's own
     fitmatch.shelf.take_in(shelf, fitmatch.shelf.read_stock(["my-build"]))
     fitmatch.shelf.show(shelf).to_frame()             # one row per shell
-    fitmatch.shelf.set_aside(shelf, fitmatch.shelf.read_planned("my-build"))
+    fitmatch.shelf.set_aside(shelf, fitmatch.shelf.read_planned("my-build", shelf))
 
 Names are loaded on first use. What is refused raises `RefusedError`, and then nothing has changed.
 """

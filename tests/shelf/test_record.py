@@ -62,7 +62,7 @@ def built_engine(folder: Path, address: str, *, gauges: bool = True) -> Path:
 
 
 def record(ran: Ran, file: Path, status: int = 0) -> Element:
-    """The page; the status is 1 where something is not there, or rests on readings in doubt."""
+    """The page; the status is 1 where something is not there, is outside its limits, or rests on readings in doubt."""
     assert ran.status == status, ran.err
     return page_of(file.read_text(encoding="utf-8"))
 
@@ -90,7 +90,7 @@ def test_what_the_shelf_knows_is_printed(
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("FITMATCH_DB", address)
     ran = Ran(capsys, "sheet", "--engine", 1)
-    found = record(ran, tmp_path / "engine-1.html")
+    found = record(ran, tmp_path / "engine-1.html", 1)
     assert ran.out == "" and ran.err == "written to engine-1.html\n"
     first, second = line(found, "R1"), line(found, "R2")
     walls = {"06": (1, "0.06190"), "01": (2, "0.06190"), "03": (3, "0.06180"), "04": (4, "0.06180")}
@@ -130,7 +130,7 @@ def test_the_record_stays_what_it_was(address: str, tmp_path: Path, capsys: pyte
     says when that was; so it does where the teardown was a mistake and is corrected."""
     job = built_engine(tmp_path, address)
     words = ("sheet", "--engine", 1, "--db", address, "--output", tmp_path / "e.html")
-    found = record(Ran(capsys, *words), tmp_path / "e.html")
+    found = record(Ran(capsys, *words), tmp_path / "e.html", 1)
     before = line(found, "R1")
     assert not [one for one in found.all(cls="note") if one.text.startswith("R1: ")]
     shelf = open_shelf(address, clock=Clock())
@@ -145,7 +145,7 @@ def test_the_record_stays_what_it_was(address: str, tmp_path: Path, capsys: pyte
     assert "taken down by Bob & Co noted then to be <inspected>" in found.text
     assert "by Bob & Co; to be <inspected>" in Ran(capsys, "shelf", "engine", 1, "--db", address).out
     correct(shelf, gone.events[0].number)
-    found = record(Ran(capsys, *words), tmp_path / "e.html")
+    found = record(Ran(capsys, *words), tmp_path / "e.html", 1)
     assert line(found, "R1").startswith(before.rpartition(" ")[0]) and "Bob" not in found.text
 
 
@@ -201,7 +201,7 @@ def test_what_is_refused_writes_nothing(address: str, tmp_path: Path, capsys: py
     assert Ran(capsys, "sheet").status == 2
     out.write_text("mine", encoding="utf-8")
     assert Ran(capsys, *words).status == 2 and out.read_text(encoding="utf-8") == "mine"
-    assert Ran(capsys, *words, "--force").status == 0 and Ran(capsys, *words).status == 0
+    assert Ran(capsys, *words, "--force").status == 1 and Ran(capsys, *words).status == 1
     own = tmp_path / "shelf.db"
     if own.exists():
         kept = own.read_bytes()
@@ -215,7 +215,7 @@ def test_without_gauges_nothing_is_made_up(address: str, tmp_path: Path, capsys:
     """Of walls that were read by nobody knows what, the readings stand alone, no gauge is named, and no uncertainty."""
     built_engine(tmp_path, address, gauges=False)
     words = ("sheet", "--engine", 1, "--db", address, "--output", tmp_path / "e.html")
-    found = record(Ran(capsys, *words), tmp_path / "e.html")
+    found = record(Ran(capsys, *words), tmp_path / "e.html", 1)
     assert re.search("read (beam|cap) 0.0618 0.0620 in", found.text)
     assert "Gauge" not in found.text and "+/-" not in found.text
 

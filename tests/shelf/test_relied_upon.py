@@ -21,6 +21,7 @@ from fitmatch.shelf import (
     RefusedError,
     Shelf,
     correct,
+    engine,
     fitted,
     history,
     open_shelf,
@@ -471,13 +472,21 @@ def test_a_correction_that_brings_a_hold_back_is_told(shelf: Shelf, tmp_path: Pa
     assert again.attention == () and "hold: crack > empty" in " ".join(changed_text(again, "in").split())
 
 
-@pytest.mark.parametrize("reason", ["no", "None", "-"])
+NO_REASONS = ("no", "None", "-", "no.", "no!", "nope", "not settled", "later", "nothing", ".", "...", "crack?", "why")
+
+
+@pytest.mark.parametrize("reason", [*NO_REASONS, "reason", "REASON", "ask Bob", "tbd", "?"])
 def test_no_is_no_reason(shelf: Shelf, tmp_path: Path, reason: str) -> None:
-    """A hold is not lifted by a word that says nothing."""
+    """A hold is not lifted by words that say nothing or ask, nor by the placeholder that messages show, be it with
+    `release` or with `correct`."""
     take_in(shelf, read_stock([described(tmp_path, "01", "hold", "crack")], "in"))
     with pytest.raises(RefusedError) as refused:
         release(shelf, "1", reason)
     assert codes(refused) == ["no-reason"] and show(shelf).shells[0].hold == "crack"
+    take_in(shelf, read_stock([described(tmp_path, "02", "hold", "crack")], "in"))
+    with pytest.raises(RefusedError) as refused:
+        correct(shelf, history(shelf, "2").events[-1].number, note=reason)
+    assert codes(refused) == ["lifts-hold"] and show(shelf).shells[1].hold == "crack"
 
 
 @pytest.mark.parametrize("day", ["2026-03-02", "2026-03-02T10:00:00+00:00"])
@@ -501,6 +510,31 @@ def test_a_day_to_come_tells_nothing_of_a_teardown(shelf: Shelf, tmp_path: Path,
             assert codes(refused) == ["older-than-teardown"]
         else:
             assert len(take_in(shelf, stock, remeasured=[str(shell.number)]).remeasured) == 1
+
+
+def test_no_worn_shell_grows(shelf: Shelf, tmp_path: Path) -> None:
+    """A shell that has run and is measured thicker than at its teardown is taken with a word about that; a thinner one
+    without."""
+    taken_down(shelf, tmp_path, "0.0616")
+    shell = next(s for s in show(shelf).shells if s.state == "used" and s.wall_nm)
+    head, *rows = BOX.splitlines()
+    (row,) = (row for row in rows if row.startswith(shell.shell))
+    for wall, told in (("0.06165", ["worn-and-thicker"]), ("0.06155", [])):
+        cells = row.split(",")
+        cells[3] = wall
+        put(tmp_path / "box-1.csv", f"{head},measured_on\n{','.join(cells)},2026-03-02\n")
+        taken = take_in(shelf, read_stock([tmp_path / "box-1.csv"], "in"), remeasured=[str(shell.number)])
+        assert [fact.code for fact in taken.attention] == told
+        assert not told or "thicker than 0.0616 in since" in words(taken.attention[0])
+
+
+def test_what_was_put_back_needs_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """An engine all of which was put back is no engine that needs attention, in `engines` or by its number."""
+    db = ("--db", tmp_path / "s.db")
+    job = planned_job(tmp_path / "k", ONE_ROD)
+    for args in (("take-in", job), ("set-aside", job), ("fitted", job), ("put-back", job, "R1")):
+        assert Ran(capsys, "shelf", *args, *db).status == 0
+    assert Ran(capsys, "shelf", "engine", "1", *db).status == Ran(capsys, "shelf", "engines", *db).status == 0
 
 
 # --- numbers that nothing has ---
@@ -542,6 +576,7 @@ def test_an_engine_is_taken_down_once(tmp_path: Path, capsys: pytest.CaptureFixt
 @pytest.mark.parametrize(
     "text",
     [
+        *("verify", "maker to confirm", "nope", "settled"),
         *("TEXT", "?", "n/a", "N/A", "pending", "refused", "not given", "...", "no permission from the maker", "yes"),
         *("permission pending", "maker refused by letter of 2 March", "No, not allowed", "waiting for the answer"),
         *("approved?", "0.0030 in allowed? ", "ask Bob", "to ask: is 0.0030 in allowed", "asked on 2 March"),
@@ -558,6 +593,7 @@ def test_no_permission(text: str) -> None:
     [
         *("letter of 2 March: 0.0030 in allowed", "no objection to 0.0030 in, letter 4", "bulletin 17", "p. 3: 0.01"),
         *("2 March: up to 0.0030 in permitted, more is not permitted", "Brief vom 2. Maerz: 0,08 mm"),
+        *("asked maker, yes 0.0029", "Ask & Co, letter 5 May: 0.0029 in", "maker to confirm again, 0.0030 allowed"),
         *("asked on 2 March, 0.0030 in allowed by letter of 5 March", "reply to our question of 2 March: 0.0030 in"),
     ],
 )
@@ -654,3 +690,92 @@ def test_small_words(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     Ran(capsys, "shelf", "take-in", tmp_path / "box-1.csv", *db)
     assert "1 was here and is unchanged" in Ran(capsys, "shelf", "take-in", tmp_path / "box-1.csv", *db).out
     assert "none of 1 shell on the shelf" in Ran(capsys, "shelf", "show", "--half", "lower", *db).out
+
+
+# --- an engine with a shell on hold in it ---
+
+
+def test_an_engine_with_a_hold_is_still_recorded(
+    shelf: Shelf, tmp_path: Path, address: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A shell on hold in the job's own engine stays there: what is read with it in is compared and recorded, its sheet
+    is shown, and `assign` keeps it in its place; each of them tells of the hold and of `release`, with status 1."""
+    monkeypatch.setenv("FITMATCH_DB", address)
+    take_in(shelf, read_stock([planned_job(tmp_path / "stock")]))
+    job = write_job(tmp_path / "k", job=FITS, positions=ONE_ROD, shells=None)
+    assert Ran(capsys, "assign", job, "--from-shelf", "--save").status == 0
+    for action in ("set-aside", "fitted"):
+        assert Ran(capsys, "shelf", action, job).status == 0
+    (one, other) = (s for s in show(shelf).shells if s.state == "fitted")
+    take_in(shelf, read_stock([described(tmp_path, one.shell, "hold", "crack")], "in"))
+    put(job / "assembled.csv", "position,clearance,method\nR1,0.0029,gauge\n")
+    assert "NOT TO BE RUN" in Ran(capsys, "assembled", job).out
+    assert Ran(capsys, "shelf", "fitted", job).status == 1
+    assert [p.assembled_nm for p in engine(shelf, 1).not_to_be_run] == [73_660]
+    put(job / "assembled.csv", "position,clearance,method\nR1,0.0023,gauge\n")
+    assert Ran(capsys, "shelf", "fitted", job).status in (0, 1) and not engine(shelf, 1).not_to_be_run
+    sheet = Ran(capsys, "sheet", job)
+    assert sheet.status == 1 and "measured again" not in sheet.err
+    assert "ON HOLD (crack)" in (job / "sheet.html").read_text("utf-8")
+    ran = Ran(capsys, "assign", job, "--from-shelf", "--save")
+    text = " ".join(ran.out.split())
+    assert ran.status == 1 and "ON HOLD (crack)" in text and f"fitmatch shelf release {one.number} REASON" in text
+    assert "Lay out" not in text and "until its hold is settled" in text
+    assert [s.number for s in show(shelf).shells if s.state == "fitted"] == [one.number, other.number]
+    assert Ran(capsys, "shelf", "set-aside", job).status == 0
+    release(shelf, str(one.number), "no crack under the glass")
+    assert Ran(capsys, "assign", job, "--from-shelf").status == Ran(capsys, "sheet", job).status == 0
+
+
+@pytest.mark.parametrize("how", ["hold", "set aside", "taken in"])
+def test_a_sheet_says_what_became_of_its_shells(
+    shelf: Shelf,
+    tmp_path: Path,
+    address: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    how: str,
+) -> None:
+    """A plan whose shell is on hold or set aside for another job since is not shown, with just that as the reason; one
+    whose shells were in a file alone and have been taken in since, as they read, is as good as before."""
+    monkeypatch.setenv("FITMATCH_DB", address)
+    job = write_job(tmp_path / "k", job=FITS, positions=ONE_ROD, shells=BOX if how == "taken in" else None)
+    stock = read_stock([planned_job(tmp_path / "stock")])
+    if how != "taken in":
+        take_in(shelf, stock)
+    assert Ran(capsys, "assign", job, "--from-shelf", "--save").status == 0
+    if how == "taken in":
+        take_in(shelf, stock)
+        assert Ran(capsys, "sheet", job).status == 0
+        assert Ran(capsys, "shelf", "set-aside", job).status == Ran(capsys, "sheet", job).status == 0
+        return
+    if how == "hold":
+        (name, *_) = (one.shells["upper"][1] for one in read_planned(job).positions)
+        take_in(shelf, read_stock([described(tmp_path, name, "hold", "crack")], "in"))
+        told = f"is on hold (crack); `fitmatch shelf release {int(name)} REASON` once that is settled"
+    else:
+        other = write_job(tmp_path / "other", job=FITS, positions=ONE_ROD, shells=None)
+        assert Ran(capsys, "assign", other, "--from-shelf", "--save").status == 0
+        assert Ran(capsys, "shelf", "set-aside", other).status == 0
+        told = "is set aside for other"
+    ran = Ran(capsys, "sheet", job)
+    text = " ".join(ran.err.split())
+    assert ran.status in (1, 2) and told in text and "measured again" not in text
+
+
+def test_what_is_permitted_is_told_when_planned_again(
+    shelf: Shelf, tmp_path: Path, address: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`assign --from-shelf` tells of a position that is fitted outside its limits, with the words that permit it; it
+    and the sheet of the engine have status 1."""
+    monkeypatch.setenv("FITMATCH_DB", address)
+    take_in(shelf, read_stock([planned_job(tmp_path / "stock")]))
+    job = write_job(tmp_path / "k", job=FITS, positions=ONE_ROD, shells=None)
+    assert Ran(capsys, "assign", job, "--from-shelf", "--save").status == 0
+    assert Ran(capsys, "shelf", "set-aside", job).status == 0
+    put(job / "assembled.csv", "position,clearance,method\nR1,0.0029,gauge\n")
+    quoted = "letter of 2 March: 0.0030 in allowed"
+    assert Ran(capsys, "shelf", "fitted", job, "--permission", f"R1={quoted}").status == 1
+    ran = Ran(capsys, "assign", job, "--from-shelf")
+    assert ran.status == 1 and f"R1: OUT OF LIMITS, permitted in writing: {quoted}" in " ".join(ran.out.split())
+    assert Ran(capsys, "sheet", "--engine", "1", "--output", tmp_path / "engine.html").status == 1

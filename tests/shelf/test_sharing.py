@@ -322,7 +322,8 @@ def test_what_is_fitted_stays_out_of_it(two: tuple[Path, Path], capsys: pytest.C
 def test_an_engine_that_is_no_more_shares_nothing(
     stocked: Shelf, two: tuple[Path, Path], capsys: pytest.CaptureFixture[str], tmp_path: Path, gone: str
 ) -> None:
-    """A job whose engine was taken down or put back, or whose folder is gone, has no part in what the other needs."""
+    """A job whose engine was taken down or put back, or whose folder is gone, has no part in what the other needs; its
+    own plan is not to be used any more then, as its sheet says and `set-aside` does."""
     built, other = two
     put(tmp_path / "worn.csv", "position,upper,lower\nR1,0.0617,0.0617\n")
     if gone == "teardown":
@@ -334,6 +335,8 @@ def test_an_engine_that_is_no_more_shares_nothing(
     ran = dropped(stocked, capsys, "other")
     assert ran.status == 1 and "built" not in ran.out and typed(capsys, ran.out) == [0, 0]
     assert Ran(capsys, "sheet", other).status == 0 and Ran(capsys, "shelf", "fitted", other).status == 0
+    assert gone == "removed" or Ran(capsys, "sheet", built).status == 2
+    assert Ran(capsys, "shelf", "set-aside", built).status == 2
 
 
 def test_a_plan_from_files_is_still_shared(
@@ -346,3 +349,89 @@ def test_a_plan_from_files_is_still_shared(
     assert Ran(capsys, "assign", one, "--save").status == 2
     ran = dropped(stocked, capsys, "one")
     assert f"fitmatch assign {one} {two} --save" in " ".join(ran.out.split())
+
+
+# --- no shell in two engines with two clean sheets ---
+
+
+@pytest.fixture
+def files_too(stocked: Shelf, two_in: str, tmp_path: Path) -> tuple[Path, Path]:
+    """Two engines, with the box that is on the shelf in a folder that both of them name as well."""
+    put(tmp_path / "boxes" / "box-1.csv", BOX)
+    job = FITS.replace("[fit.rod]", '[sources]\nshells = []\nshared = ["../boxes/*.csv"]\n[fit.rod]')
+    return engine(tmp_path / "old", job), engine(tmp_path / "new", job)
+
+
+def test_the_shelf_was_forgotten(files_too: tuple[Path, Path], capsys: pytest.CaptureFixture[str]) -> None:
+    """A plan made without the shelf in place of one with its shells is refused, of one engine of two or of one that was
+    planned alone since, with the command that looks there, which runs; with --force the sheet of the engine that was
+    built is VOID."""
+    old, new = files_too
+    assert Ran(capsys, "assign", old, new, "--from-shelf", "--save").status == 0
+    for action in ("set-aside", "fitted"):
+        assert Ran(capsys, "shelf", action, old).status == 0
+    for _ in range(2):
+        ran = Ran(capsys, "assign", new, "--save")
+        assert ran.status == 2 and f"`fitmatch assign {new} --from-shelf --save`" in " ".join(ran.err.split())
+        assert typed(capsys, ran.err) == [0]
+        assert [Ran(capsys, "sheet", one).status for one in files_too] == [0, 0]
+    assert Ran(capsys, "assign", new, "--save", "--force").status == 0
+    ran = Ran(capsys, "sheet", old)
+    assert ran.status == 1 and "VOID" in ran.err
+    assert typed(capsys, Ran(capsys, "shelf", "set-aside", new).err) == []
+    assert Ran(capsys, "shelf", "fitted", new).status == 2
+
+
+@pytest.mark.parametrize("shelved", [False, True])
+def test_a_plan_with_shells_from_files(
+    shelf: Shelf, two_in: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], shelved: bool
+) -> None:
+    """Where one engine still has a plan with shells of files, a plan of the shelf for the other one is refused, and
+    with --force the sheet of the first is VOID and it cannot be set aside."""
+    stock = boxes(tmp_path / "stock", {"box-1": BOX})
+    old, new = (engine(tmp_path / name, shells=BOX) for name in ("old", "new"))
+    if shelved:  # another box, so that the plan has shells of both
+        take_in(shelf, read_stock([boxes(tmp_path / "more", {"box-2": BOX.replace("0.061", "0.065")})]))
+    assert Ran(capsys, "assign", old, new, *["--from-shelf"] * shelved, "--save").status == 0
+    take_in(shelf, read_stock([stock]))
+    ran = Ran(capsys, "assign", new, "--from-shelf", "--save")
+    assert ran.status == 2 and "what old has is then VOID" in " ".join(ran.err.split())
+    assert Ran(capsys, "assign", new, "--from-shelf", "--save", "--force").status == 0
+    for action in ("set-aside", "fitted"):
+        assert Ran(capsys, "shelf", action, new).status == 0
+    ran = Ran(capsys, "sheet", old)
+    assert ran.status == 1 + shelved and ("has another plan since" if shelved else "VOID") in " ".join(ran.err.split())
+    assert Ran(capsys, "shelf", "set-aside", old).status == 2
+
+
+def test_what_comes_next_begins_with_setting_aside(
+    stocked: Shelf, two_in: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Before shells of the shelf are laid out the plan is set aside, with the command for that; no more once they
+    are fitted."""
+    job = engine(tmp_path / "old")
+    ran = Ran(capsys, "assign", job, "--from-shelf", "--save")
+    text = " ".join(ran.out.split())
+    assert text.index("`fitmatch shelf set-aside`") < text.index("Lay out the shells")
+    for action in ("set-aside", "fitted"):
+        assert Ran(capsys, "shelf", action, job).status == 0
+    assert "set-aside" not in Ran(capsys, "assign", job, "--from-shelf").out
+
+
+def test_what_is_only_planned_is_not_held(
+    stocked: Shelf, two_in: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A new plan for one of two engines, none of whose shells are set aside yet, is refused with the command for both,
+    which runs; with --force the plan of the other one is VOID, whether the shells are set aside then or not."""
+    old, new = engine(tmp_path / "old"), engine(tmp_path / "new")
+    assert Ran(capsys, "assign", old, new, "--from-shelf", "--save").status == 0
+    ran = Ran(capsys, "assign", new, "--from-shelf", "--save")
+    assert ran.status == 2 and typed(capsys, ran.err) == [0]
+    assert Ran(capsys, "assign", new, "--from-shelf", "--save", "--force").status == 0
+    for after in (("sheet", new), ("shelf", "set-aside", new)):
+        ran = Ran(capsys, "sheet", old)
+        assert ran.status == 1 and "which shares this plan, has another plan since" in " ".join(ran.err.split())
+        assert Ran(capsys, "shelf", "set-aside", old).status == 2
+        assert Ran(capsys, *after).status == 0
+    ran = Ran(capsys, "sheet", old)
+    assert ran.status == 1 and f"fitmatch assign {old} --from-shelf --save" in (old / "sheet.html").read_text("utf-8")

@@ -253,8 +253,8 @@ def test_a_shared_plan_that_changed(
     stocked: Shelf, sheet: Sheet, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Once a shell of one engine is scrapped that engine's plan is contradicted, with exit 2, and the other's sheet is
-    what it was, also once a file of the first has changed or it has another plan; its own sheet is VOID then, with the
-    command for it alone."""
+    what it was, also once a file of the first has changed; as long as neither is set aside a new plan is for both, and
+    once the other is, the command is for the one alone."""
     both = shared(tmp_path, capsys)
     assert sheet(both[0]).status == 0
     before = html(both[0])
@@ -265,9 +265,12 @@ def test_a_shared_plan_that_changed(
     assert ran.status == 2 and "nor on the shelf for this job" in ran.err
     put(both[1] / "positions.csv", ONE_ROD.replace("1.9421", "1.94211"))
     assert sheet(both[0]).status == 0 and html(both[0]) == before
-    assert Ran(capsys, "assign", both[1], "--from-shelf", "--save").status == 0
-    assert sheet(both[0]).status == sheet(both[1]).status == 0 and html(both[0]) == before
+    assert Ran(capsys, "assign", both[1], "--from-shelf", "--save").status == 2
+    assert Ran(capsys, "assign", *both, "--from-shelf", "--save").status == 0
+    assert sheet(both[0]).status == sheet(both[1]).status == 0
     put(both[1] / "positions.csv", ONE_ROD)
+    assert sheet(both[1]).status == 1 and f"fitmatch assign {both[1]} {both[0]} --from-shelf" in page(both[1]).text
+    set_aside(stocked, read_planned(both[0]))
     assert sheet(both[1]).status == 1 and f"fitmatch assign {both[1]} --from-shelf --save" in page(both[1]).text
 
 

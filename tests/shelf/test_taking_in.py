@@ -289,8 +289,8 @@ def test_singles_are_free_shells_without_a_free_partner(shelf: Shelf, tmp_path: 
 
 @pytest.mark.parametrize("column", ["opened", "measured_on"])
 def test_dates_of_a_spreadsheet(shelf: Shelf, tmp_path: Path, column: str) -> None:
-    """In the columns in which a date is meant a cell may be a date; one with a time of day, and a date in another
-    column, are refused as before."""
+    """In the columns in which a date is meant a cell may be a date; one with a time of day is refused with
+    just that as the reason, and a date in another column as a date."""
     head, *rows = (line.split(",") for line in BOX.splitlines())
     day = datetime(2026, 2, 3)
 
@@ -310,9 +310,8 @@ def test_dates_of_a_spreadsheet(shelf: Shelf, tmp_path: Path, column: str) -> No
     for own, grade in ((day.replace(hour=9), "A"), (day, day)):
         with pytest.raises(InputError) as refused:
             read_stock([workbook("box-2.xlsx", own, grade)], "in")
-        assert {(p.code, p.column) for p in refused.value.problems} == {
-            ("date-cell", column if grade == "A" else "grade")
-        }
+        told = ("time-cell", column) if grade == "A" else ("date-cell", "grade")
+        assert {(p.code, p.column) for p in refused.value.problems} == {told}
 
 
 def test_a_missing_shell_that_is_measured_is_told(shelf: Shelf, tmp_path: Path) -> None:

@@ -203,8 +203,9 @@ def test_a_seating_that_was_learned(shelf: Shelf, tmp_path: Path, run: Run) -> N
 
 
 def test_what_turns_out_to_be_outside_is_not_to_be_run(shelf: Shelf, job: Path, run: Run, tmp_path: Path) -> None:
-    """Where the engine is together already the record says NOT TO BE RUN, everywhere and with status 1, until a
-    permission for that reading is quoted, a reading inside the limits is taken, or its shells are out."""
+    """Where the engine is together already the record says NOT TO BE RUN, everywhere, until a permission for
+    that reading is quoted, a reading inside the limits is taken, or its shells are out; the sheet of the engine has
+    status 1 then and while a permission is all that it stands on."""
     fitted(shelf, read_planned(job))
     put(job / "assembled.csv", f"{HEAD}R1,0.0029,gauge,,\nR2,0.0023,gauge,,\n")
     ran = run("shelf", "fitted", job)
@@ -221,7 +222,7 @@ def test_what_turns_out_to_be_outside_is_not_to_be_run(shelf: Shelf, job: Path, 
     ran = run("shelf", "fitted", job, "--permission", f"R1={LETTER}", "--by", "K", "--note", "asked")
     assert ran.status == 1 and f"R1 is fitted OUT OF LIMITS, permitted: {LETTER}" in ran.out
     assert of_engine(run)["not_to_be_run"] == [] and of_engine(run)["R1"]["permission"] == LETTER
-    assert run("sheet", "--engine", 1, "--output", tmp_path / "e.html").status == 0
+    assert run("sheet", "--engine", 1, "--output", tmp_path / "e.html").status == 1
     marks = page_of((tmp_path / "e.html").read_text(encoding="utf-8")).text
     assert f"permitted in writing: {LETTER}; " in marks and " by K; asked" in marks
     put(job / "assembled.csv", f"{HEAD}R1,0.0030,gauge,,\n")

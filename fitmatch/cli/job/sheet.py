@@ -157,7 +157,7 @@ def _of_engine(number: int, db: str | None, file: Path, notes: Notes, *, force: 
 
     _write(file, engine_sheet(found))
     notes.say(f"written to {printable(file)}")
-    return 1 if found.engine.needs_attention else 0
+    return 1 if found.engine.needs_attention or found.engine.is_out else 0
 
 
 def _check_file(file: Path, *, force: bool) -> None:

@@ -27,7 +27,8 @@ def set_aside(asked: Asked, job: Path, who: str, note: str) -> int:
     from fitmatch.shelf.actions.setting_aside import set_aside as action
     from fitmatch.shelf.jobs.planned import read_planned
 
-    return asked.changed(action(asked.shelf(), read_planned(job), by=who, note=note))
+    shelf = asked.shelf()
+    return asked.changed(action(shelf, read_planned(job, shelf), by=who, note=note))
 
 
 @shelf_command("put-back")
@@ -85,8 +86,8 @@ def fitted(
     from fitmatch.shelf.jobs.with_shells_in import read_assembled
 
     permitted = dict(_permission(text) for text in permissions)
-    planned, shelf = read_planned(job), asked.shelf()
-    read = read_assembled(shelf, job)
+    shelf = asked.shelf()
+    planned, read = read_planned(job, shelf), read_assembled(shelf, job)
     return asked.changed(action(shelf, planned, positions, permissions=permitted, readings=read, by=who, note=note))
 
 

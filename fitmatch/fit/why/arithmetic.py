@@ -207,9 +207,21 @@ def flags(job: Job, placements: Sequence[Placement], why: Callable[[Position], F
         for fact in sorted(excused, key=lambda fact: _ORDER.index(fact.code)):
             yield Flag(name, "lock-breaks-rule", Fact("excused", {"broken": fact}))
         yield from _drawing(job, p)
-        known = ((job.shelved or {}).get(s.key) for s in (p.upper, p.lower))
-        if any(one.is_not_to_be_run for one in known if one is not None):
-            yield Flag(name, "fitted-not-to-be-run", Fact("fitted-not-to-be-run"))
+        yield from _fitted_already(job, p)
+
+
+def _fitted_already(job: Job, p: Placement) -> Iterator[Flag]:
+    """What is on record of a position that is in the job's engine."""
+    shelved = job.shelved or {}
+    known = [(s.key, shelved[s.key]) for s in (p.upper, p.lower) if s.key in shelved]
+    if any(one.is_not_to_be_run for _, one in known):
+        yield Flag(p.position.name, "fitted-not-to-be-run", Fact("fitted-not-to-be-run"))
+    if permitted := [one.permitted for _, one in known if one.permitted is not None]:
+        yield Flag(p.position.name, "fitted-outside", Fact("fitted-outside", {"permission": permitted[0]}))
+    for key, one in known:
+        if one.hold_inside:
+            slots = {"shell": full_name(key), "number": one.number, "hold": one.hold_inside}
+            yield Flag(p.position.name, "fitted-on-hold", Fact("fitted-on-hold", slots))
 
 
 def _drawing(job: Job, p: Placement) -> Iterator[Flag]:

@@ -15,6 +15,7 @@ from fitmatch.intake.tables.columns import Form
 from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.measuring import AssembledReading
 from fitmatch.records.parts import SIDES, Position, Shell
+from fitmatch.records.shelf.shelved import Holdings
 from fitmatch.wording import listed, shorten
 
 GAUGE: Final = "gauge"
@@ -59,17 +60,18 @@ class AssembledReader(ShellNames):
         *,
         complete: bool,
         plan_sound: bool,
+        holdings: Holdings | None,
     ) -> None:
         """`plan`: that of the `folder`. `replaced`: earlier plans that were kept, by file. `complete`: every position
-        and shell is known.
-        `plan_sound`: the saved plan could be read, so what `plan` lacks is not in it."""
+        and shell is known. `plan_sound`: the saved plan could be read, so what `plan` lacks is not in it. `holdings`:
+        the shelf, if it is at hand."""
         self._by_key = {shell.key: shell for shell in shells}
         super().__init__(sheet, self._by_key.values(), complete=complete)
         self._positions = {p.name: p for p in positions}
         self._plan = plan
         self._replaced = replaced
         self._plan_sound = plan_sound
-        self._apart = no_longer_shared(folder, plan)
+        self._apart = no_longer_shared(folder, plan, holdings)
         self._places: dict[ShellKey, dict[str, int]] = {}  # shell -> position -> the first row that has it there
 
     def read(self) -> tuple[AssembledReading, ...]:

@@ -27,6 +27,7 @@ _JOINTS: Final = re.compile(r"[\s_.-]+")
 _NUMBERED: Final = re.compile(r"(.+)_[0-9]+", re.DOTALL)
 _UNREAD_TEXTS: Final = {
     "date-cell": "the cell holds a date or a time; format it as text and type it again",
+    "time-cell": "the cell holds a time of day; a whole day is wanted",
     "formula-without-value": "the formula's result was not saved; let the workbook calculate and save it again",
     "error-cell": "the cell shows an error; correct its formula or type the value",
 }

@@ -33,6 +33,7 @@ _CHUNK: Final = 1_000_000
 _CELL: Final = re.compile(rb"<(?:\w+:)?c[\s/>]")
 _SHEET: Final = re.compile(rb"<(?:\w+:)?sheet[\s/>]")
 _FORMULA: Final = re.compile(rb"<(?:\w+:)?f[\s/>]")
+_TIME: Final = UNREAD + "time-cell"
 _DATE: Final = UNREAD + "date-cell"  # behind it the day, if it is a whole one, until the column is known
 
 
@@ -77,7 +78,7 @@ def _padded(rows: Iterable[Row], table: Table, findings: Findings) -> Iterator[R
     for row, cells in rows:
         for at, text in enumerate(cells[:width]):
             if text.startswith(_DATE):
-                cells[at] = text.removeprefix(_DATE) if dates[at] and text != _DATE else _DATE
+                cells[at] = (text.removeprefix(_DATE) or _TIME) if dates[at] else _DATE
         if any(cells[width:]):
             table.complete = False
             what = "a cell is beyond the last column of the header; name its column or clear it"

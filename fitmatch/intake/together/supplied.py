@@ -180,6 +180,8 @@ class _Taker:
                 measured=new.measured,
             )
         hold = shell.hold or one.hold or (None if one.barred is None else why_not(one.barred))
+        if one.hold_inside:  # its file may say so too
+            hold = None
         return shell if hold == shell.hold else replace(shell, hold=hold)
 
     # --- shells that are on the shelf alone ---
@@ -208,7 +210,7 @@ class _Taker:
             name = composed(full_name((one.box, one.shell)))
             if name in named and name not in known:
                 settled = f"`fitmatch shelf release {one.number} REASON` once that is settled, or " if one.hold else ""
-                self._pool.elsewhere[name] = f"{shorten(_why_not_offered(one))}; {settled}lock another shell"
+                self._pool.elsewhere[name] = f"{shorten(why_not_offered(one))}; {settled}lock another shell"
 
     def _note_place(self, key: ShellKey, hold: str | None, one: ShelvedShell) -> None:
         if one.seat is not None:
@@ -309,7 +311,8 @@ def _reads(shell: Shell, one: ShelvedShell) -> bool:
     return mine == (tuple(reading.nm for reading in one.readings), one.wall_nm, one.coating_nm)
 
 
-def _why_not_offered(one: ShelvedShell) -> str:
+def why_not_offered(one: ShelvedShell) -> str:
+    """Why a job may not have a shell of the shelf."""
     if one.hold:
         return f"on hold ({one.hold})"
     if one.barred is not None:

@@ -34,6 +34,7 @@ from fitmatch.intake.tables.opening import open_table
 from fitmatch.problems import InputError, Problem
 from fitmatch.records.job import Job
 from fitmatch.records.parts import SIDES
+from fitmatch.records.shelf.shelved import Holdings
 from fitmatch.wording import as_argument, listed, seen_from_here, shorten
 
 _WORDS: Final = {"upper": "upper shell", "lower": "lower shell", "housing": "housing"}
@@ -48,10 +49,13 @@ class Saving(NamedTuple):
     voided: tuple[str, ...]
 
 
-def to_save(documents: Sequence[tuple[Job, bytes]], *, force: bool, db: str | None = None) -> Saving:
+def to_save(
+    documents: Sequence[tuple[Job, bytes]], *, force: bool, db: str | None = None, holdings: Holdings | None = None
+) -> Saving:
     """What saving these documents in the folders of their jobs writes. Raises InputError if rows refer to a plan that
-    one of them replaces, or another job shares it, unless `force`: then the plans that rows refer to are kept under
-    names of their own. `db`: the shelf, if it was named."""
+    one of them replaces, or another job shares it, or it has shells of the shelf and the new one was made without that,
+    unless `force`: then the plans that rows refer to are kept under names of their own. `db`: the shelf, if it was
+    named; `holdings`: who has its shells."""
     problems: list[Problem] = []
     number = 0
     files: dict[Path, bytes] = {}
@@ -63,9 +67,12 @@ def to_save(documents: Sequence[tuple[Job, bytes]], *, force: bool, db: str | No
         old = read_bytes(job.folder, PAPER, Findings()) if exists else None
         before = None if old is None else plan_in(old, job.folder, Findings())
         findings = _against(job.folder, before, new) if exists else Findings()
-        left = [] if before is None else _left_with(job.folder, before, folders)
+        left = [] if before is None else _left_with(job.folder, before, new, folders, holdings)
         voided |= dict.fromkeys(other.name for other in left)
-        if left and not force:
+        forgotten = before is not None and before.readings is not None and job.shelved is None
+        if forgotten and not force:
+            _report_forgotten(left, documents, findings, holdings)
+        elif left and not force:
             _report_left(left, documents, findings, db)
         if len(new) > LARGEST_PLAN:
             sizes = f"{-(-len(new) // 10**6)} MB, and may have {LARGEST_PLAN // 10**6} MB"
@@ -86,20 +93,40 @@ def to_save(documents: Sequence[tuple[Job, bytes]], *, force: bool, db: str | No
     return Saving(files, tuple(kept), tuple(voided))
 
 
-def _left_with(folder: Path, before: SavedPlan, folders: Sequence[Path]) -> list[Sharer]:
-    """The jobs that share the plan of a folder and would still have it. `folders`: those that get another one."""
-    return [s for s in sharers(folder, before) if s.folder not in folders and s.shares(before)]
+def _left_with(
+    folder: Path, before: SavedPlan, new: bytes, folders: Sequence[Path], holdings: Holdings | None
+) -> list[Sharer]:
+    """The jobs that share the plan of a folder, would still have it, and may have shells that the new one takes.
+    `folders`: those that get another one."""
+    after = plan_in(new, folder, Findings())
+    shelf = holdings if after is not None and after.is_of_the_shelf else None
+    others = [s for s in sharers(folder, before) if s.folder not in folders and s.shares(before)]
+    return [other for other in others if not other.is_apart(shelf)]
+
+
+def _report_forgotten(
+    left: Sequence[Sharer], documents: Sequence[tuple[Job, bytes]], findings: Findings, holdings: Holdings | None
+) -> None:
+    """The old plan was made with the shelf, the new one without: what is set aside or fitted for others would not have
+    been left out."""
+    command = assign_command(_jobs(documents, [s for s in left if not s.is_apart(holdings)]), from_shelf=True)
+    text = "has shells of the shelf, and the new plan was made without it, so that it may have shells of other engines"
+    findings.report("left-the-shelf", f"{text}; {command} makes one with it, or --force saves this one", PAPER)
 
 
 def _report_left(
     left: Sequence[Sharer], documents: Sequence[tuple[Job, bytes]], findings: Findings, db: str | None
 ) -> None:
     names = listed([shorten(other.name) for other in left])
-    jobs = [as_argument(str(job.folder)) for job, _ in documents] + [seen_from_here(other.folder) for other in left]
-    command = assign_command(jobs, from_shelf=documents[0][0].shelved is not None, db=db)
+    command = assign_command(_jobs(documents, left), from_shelf=documents[0][0].shelved is not None, db=db)
     text = f"is shared with {names}, and the new plan may take shells from there; {command} makes one for all"
     todo = f"--force saves this one all the same, and what {names} has is then VOID"
     findings.report("shared-plan", f"{text}, or {todo}", PAPER)
+
+
+def _jobs(documents: Sequence[tuple[Job, bytes]], others: Sequence[Sharer]) -> list[str]:
+    """The folders of these jobs, as they are to be typed."""
+    return [as_argument(str(job.folder)) for job, _ in documents] + [seen_from_here(other.folder) for other in others]
 
 
 def _against(folder: Path, before: SavedPlan | None, new: bytes) -> Findings:

@@ -1,6 +1,6 @@
 """The answer: what goes where, how good that is, how far it is proven, and what goes with it."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
@@ -257,8 +257,16 @@ class JobPlan:
     @property
     def not_to_be_run(self) -> tuple[Placement, ...]:
         """What is fitted already and was read outside its limits then."""
-        bad = {key for key, one in self.shelved.items() if one.is_not_to_be_run}
-        return tuple(p for p in self.placements if p.upper.key in bad or p.lower.key in bad)
+        return self._with_any(key for key, one in self.shelved.items() if one.is_not_to_be_run)
+
+    @property
+    def on_hold_inside(self) -> tuple[Placement, ...]:
+        """What is fitted already and has a shell that is on hold since."""
+        return self._with_any(key for key, one in self.shelved.items() if one.hold_inside)
+
+    def _with_any(self, shells: Iterable[ShellKey]) -> tuple[Placement, ...]:
+        keys = frozenset(shells)
+        return tuple(p for p in self.placements if not keys.isdisjoint((p.upper.key, p.lower.key)))
 
     @property
     def digest(self) -> str:

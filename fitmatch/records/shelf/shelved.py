@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Iterable, Mapping
 from hashlib import sha256
+from pathlib import Path
 from typing import Final, NamedTuple, Protocol
 
 from fitmatch.facts import Fact
@@ -15,8 +16,10 @@ class ShelvedShell(NamedTuple):
     reading is that of its day, as a zero error is. `day_known`: otherwise `day` is when it was taken in. `marks`: what
     its file said in further columns. `barred`: why a job may not have it; None: it may. `single`: it has no opposite
     half that the job may have in its box. `seat`: the position and side in which it is fitted in the job's own
-    engine, `is_not_to_be_run` whether that position was read outside its limits there, without a permission. `ran`: it
-    has run, which is what `condition` says then."""
+    engine, `is_not_to_be_run` whether that position was read outside its limits there, without a permission, and
+    `permitted` the words by which it may be outside them; None: it is inside. `hold_inside`: the hold of a shell
+    that is in the job's own engine, where it stays all the same. `ran`: it has run, which is what `condition` says
+    then."""
 
     number: int
     box_number: int
@@ -46,6 +49,8 @@ class ShelvedShell(NamedTuple):
     seat: tuple[str, str] | None = None
     ran: bool = False
     is_not_to_be_run: bool = False
+    permitted: str | None = None
+    hold_inside: str = ""
 
     @property
     def described(self) -> str:
@@ -53,7 +58,18 @@ class ShelvedShell(NamedTuple):
         return digest_of_description({name: getattr(self, name) for name in DESCRIBING}, self.marks)
 
 
-class Supply(Protocol):
+class Holdings(Protocol):
+    """Who has the shells of the shelf at one moment."""
+
+    def has_all(self, folder: Path, shells: Collection[int]) -> bool:
+        """Whether all of these are set aside for the job in a folder, or fitted in its engine."""
+
+    def has_given_back(self, folder: Path, shells: Collection[int]) -> bool:
+        """Whether the job in a folder had exactly these, and has none any more: its engine was taken down, or they were
+        put back."""
+
+
+class Supply(Holdings, Protocol):
     """The shelf as it is at one moment, for one job."""
 
     @property

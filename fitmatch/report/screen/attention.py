@@ -137,6 +137,8 @@ def next_steps(plan: JobPlan, proofs: Mapping[str, Proof]) -> list[str]:
             f"Run no engine with a bore marked {NOT_TO_BE_RUN}: take {run} apart and find out why; "
             "`fitmatch assembled` tells what is likely."
         )
+    if held := _names(plan.on_hold_inside):
+        steps.append(f"Do not run the engine with what is in it at {held} until its hold is settled and released.")
     if any(not p.proven for p in proofs.values()):
         steps.append("Allow more time (--time-limit) if the plan is to be proven the best.")
     placed = (s for p in plan.placements for s in (p.upper, p.lower) if s.is_shelved)
@@ -181,12 +183,17 @@ def _what_to_fit(plan: JobPlan) -> Iterator[str]:
             f"{why}, {told}. {begin} all the same, lock the shells you fit. A lock is a shell's name in upper or lower "
             "of the positions file."
         )
-    bad = {p.position.kind for p in plan.not_to_be_run}
+    bad = {p.position.kind for p in (*plan.not_to_be_run, *plan.on_hold_inside)}
     good = [kind for kind in ready if kind not in plan.waits_for and kind not in bad]
     fitted = [plan.is_fitted(p) for kind in good for p in plan.of_kind(kind)]
     if good and not all(fitted):
         which = "" if len(good) == len(kinds) else f" ({', '.join(map(whole, good))})"
         rest = ", but for what is fitted already" if any(fitted) else ""
+        if any(one.seat is None for one in plan.shelved.values()):
+            yield (
+                "Save this plan with --save and set its shells aside before anybody else takes them: "
+                "`fitmatch shelf set-aside`."
+            )
         yield (
             f"Lay out the shells as shown{which}{rest}, fit them, tighten the caps as the engine maker says, measure "
             "each assembled bore."

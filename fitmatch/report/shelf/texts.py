@@ -80,7 +80,9 @@ def taken_text(taken: TakenIn, unit: str) -> str:
     if taken.first is not None:
         last = taken.first + taken.new - 1
         numbers = f"number {taken.first}" if taken.new == 1 else f"numbers {taken.first} to {last}"
-        lines.append(f"{taken.new:,} new: {numbers}, to be written on their labels")
+        lines.append(
+            f"{taken.new:,} new: {numbers}, to be written on {'its label' if taken.new == 1 else 'their labels'}"
+        )
     if taken.remeasured:
         same = f", {taken.same} with the wall that {'it' if taken.same == 1 else 'they'} had" if taken.same else ""
         lines += [f"{len(taken.remeasured)} measured again{same}", *_shells(taken.remeasured, unit)]

@@ -232,6 +232,10 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     "older-than-teardown": _older_than_teardown,
     "measured-inside": _measured_inside,
     "measured-missing": _measured_missing,
+    "worn-and-thicker": lambda s, unit: (
+        f"{_shell(s)} has run, and reads {with_unit(s['is_nm'], unit)} now, thicker than {with_unit(s['was_nm'], unit)}"
+        " since: no shell grows, so that one of the two readings is wrong; measure it again"
+    ),
     "not-remeasured": lambda s, _: f"--remeasured {s['name']}: no such shell of the shelf has a reading in these files",
     # setting aside and putting back
     "no-plan": lambda s, _: (

@@ -259,6 +259,13 @@ _SAID: Final[Mapping[str, Callable[[_Slots, str], str]]] = {
     "fitted-not-to-be-run": lambda _s, _unit: (
         f"{NOT_TO_BE_RUN}: read with its shells in it is outside its limits, by the record of its engine"
     ),
+    "fitted-outside": lambda s, _unit: (
+        f"OUT OF LIMITS, permitted in writing: {s['permission']}" if s["permission"] else "OUT OF LIMITS, by permission"
+    ),
+    "fitted-on-hold": lambda s, _unit: (
+        f"{NOT_TO_BE_RUN}: {s['shell']}, fitted there, is ON HOLD ({s['hold']}); "
+        f"`fitmatch shelf release {s['number']} REASON` once that is settled"
+    ),
     "off-drawing": _off_drawing,
     "off-form": _off_form,
     "stray": _stray,

@@ -6,6 +6,7 @@ from sqlalchemy import Connection, RowMapping, func, select
 from sqlalchemy.exc import IntegrityError
 
 from fitmatch.facts import Fact
+from fitmatch.names import says_nothing
 from fitmatch.shelf.answers.engines import TEARDOWN
 from fitmatch.shelf.answers.shells import Changed
 from fitmatch.shelf.events import (
@@ -45,7 +46,7 @@ def correct(shelf: Shelf, number: int, *, by: str = "", note: str = "") -> Chang
         said = By(shelf.now(), "correct", job=event["job"], engine=event["engine"], by=by, note=note)
         wanted = [_undone(one) for one in action]
         written = [Written(_row(connection, one.shell), one.values) for one in wanted]
-        refuse_if_any(() if note.strip() else _lifted(written, number))
+        refuse_if_any(() if note.strip() and not says_nothing(note.strip()) else _lifted(written, number))
         holds = [one.hold for one in wanted if one.hold is not None and one.hold is not KEEPS]
         _refuse_two_jobs(connection, holds)
         try:

@@ -17,7 +17,7 @@ from fitmatch.shelf.built_engines import engine_on
 from fitmatch.shelf.events import MATERIALS, By, Change, Hold, change, events_numbered, kept_readings, next_number
 from fitmatch.shelf.finding import parts
 from fitmatch.shelf.gauges import gauge_numbers
-from fitmatch.shelf.jobs.holders import holds_of, known_job, where_it_is
+from fitmatch.shelf.jobs.holders import HeldFor, holds_of, known_job, where_it_is
 from fitmatch.shelf.jobs.planned import Planned, PlannedPosition
 from fitmatch.shelf.questions.describing import faults_of_plan
 from fitmatch.shelf.refusals import RefusedError, refuse_if_any
@@ -63,7 +63,7 @@ def fitted(
         wanted = [n for n in dict.fromkeys(positions or rows) if n not in (again if positions else in_engine)]
         if not wanted and not again:
             raise RefusedError(Fact("nothing-new" if in_engine else "nothing-held", {"job": planned.name}))
-        refuse_if_any(_reasons(job, rows, held, in_engine, wanted, read, again, permitted))
+        refuse_if_any(_reasons(connection, job, rows, held, in_engine, wanted, read, again, permitted))
         numbers = {(name, half): rows[name][half] for name in wanted for half in SIDES}
         refuse_if_any(faults_of_plan(connection, planned, numbers))
         said = By(shelf.now(), "fitted", job=planned.name, by=by, note=note)
@@ -163,6 +163,7 @@ def _both(held: Mapping[int, Hold], row: RowMapping, job: RowMapping, *, of_engi
 
 
 def _reasons(
+    connection: Connection,
     job: RowMapping,
     rows: Mapping[str, RowMapping],
     held: Mapping[int, Hold],
@@ -181,7 +182,7 @@ def _reasons(
         elif name in in_engine:
             found.append(Fact("already-fitted", slots))
         elif not _both(held, rows[name], job, of_engine=False):
-            found.append(Fact("void", slots | where_it_is(job["folder"])))
+            found.append(Fact("void", slots | where_it_is(job["folder"], HeldFor(connection))))
         elif not permitted.get(name):
             found += [] if rows[name]["within_limits"] else [Fact("not-to-be-assembled", slots)]
             found += [] if outside is None else [Fact("not-to-be-run", outside._asdict() | slots)]

@@ -7,7 +7,7 @@ from typing import Final
 from sqlalchemy import Connection
 
 from fitmatch.facts import Fact
-from fitmatch.names import fault_in_text, says_no
+from fitmatch.names import fault_in_text, says_nothing
 from fitmatch.shelf.answers.shells import Changed, ShelfShell
 from fitmatch.shelf.events import By, Change, change, events_numbered, note_boxes
 from fitmatch.shelf.finding import box_named, named, records, sealed_named, shells_with
@@ -42,7 +42,7 @@ def scrap(shelf: Shelf, name: str, reason: str, *, by: str = "") -> Changed:
 
 def release(shelf: Shelf, name: str, reason: str, *, by: str = "") -> Changed:
     """Lift the hold of a shell, wherever it is: no file does that, as an older one would too."""
-    reason = _reason("" if says_no(reason.strip()) else reason, "no longer on hold")
+    reason = _reason("" if says_nothing(reason.strip()) else reason, "no longer on hold")
     with shelf.writing() as connection:
         (shell,) = named(connection, [name])
         if not shell.hold:

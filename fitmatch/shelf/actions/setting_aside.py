@@ -13,7 +13,7 @@ from fitmatch.records.shelf.shelved import digest_of_readings
 from fitmatch.shelf.answers.shells import Changed, ShelfShell
 from fitmatch.shelf.events import By, Change, Hold, change, events_numbered, next_number
 from fitmatch.shelf.finding import may_exist, records, shells_with
-from fitmatch.shelf.jobs.holders import holds_of, known_job, latest_job, open_job, where_it_is
+from fitmatch.shelf.jobs.holders import HeldFor, holds_of, known_job, latest_job, open_job, where_it_is
 from fitmatch.shelf.jobs.planned import Planned, PlannedPosition
 from fitmatch.shelf.questions.describing import faults_of_plan
 from fitmatch.shelf.refusals import HeldError, RefusedError, refuse_if_any
@@ -154,7 +154,9 @@ def refuse_if_read_otherwise(connection: Connection, planned: Planned) -> None:
         return
     numbers = {number for position in planned.positions for number in position.numbers.values()}
     if digest_of_readings((n, readings_of(connection, n)) for n in numbers) != planned.digest_of_shelved:
-        raise RefusedError(Fact("inputs-changed", {"job": planned.name, **where_it_is(planned.folder)}))
+        raise RefusedError(
+            Fact("inputs-changed", {"job": planned.name, **where_it_is(planned.folder, HeldFor(connection))})
+        )
 
 
 def _shell(connection: Connection, planned: Planned, key: ShellKey, number: int | None) -> ShelfShell | Fact:

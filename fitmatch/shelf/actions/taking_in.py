@@ -108,6 +108,7 @@ def take_in(
             attention=(
                 *relied_upon(connection, (*changes, *again), plan.on_hold),
                 *_still_missing(measured),
+                *_grown(plan.again),
             ),
         )
 
@@ -439,6 +440,15 @@ def _still_missing(measured: Iterable[ShelfShell]) -> Iterable[Fact]:
         if shell.state == MISSING:
             slots = {"number": shell.number, "name": shell.label, "location": shell.location}
             yield Fact("measured-missing", slots)
+
+
+def _grown(again: Iterable[tuple[RowMapping, StockShell]]) -> Iterable[Fact]:
+    """Shells that have run and are thicker than they were read since: one of the two readings is wrong."""
+    for row, shell in again:
+        was, now = row["wall_nm"], shell.wall_nm
+        if row["ran_in"] is not None and was is not None and now is not None and now > was:
+            slots = {"number": row["number"], "name": full_name(shell.label), "was_nm": was, "is_nm": now}
+            yield Fact("worn-and-thicker", slots)
 
 
 def _remeasure(

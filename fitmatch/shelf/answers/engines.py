@@ -231,11 +231,13 @@ class EngineRecord(NamedTuple):
 
     @property
     def needs_attention(self) -> bool:
-        """Whether it is not whole, or what stands in it is not to be run, is on hold, reads otherwise than calculated,
+        """Whether what stands in it is not whole, is not to be run, is on hold, reads otherwise than calculated,
         or rests on readings in doubt."""
         doubted = any(p.in_doubt and not p.left for p in self.positions)
         apart = any(one.verdict and not one.permitted for p in self.positions if not p.left for one in p.readings)
-        missing = bool(self.incomplete) or (not self.torn_down and bool(self.never_fitted))
+        stands = not self.state
+        lacks = any(not p.is_whole for p in self.positions)
+        missing = lacks or (stands and bool(self.incomplete or self.never_fitted))
         return missing or doubted or apart or bool(self.not_to_be_run) or bool(self.on_hold)
 
     @property

@@ -1,6 +1,7 @@
 """The saved plan of a job as the shelf takes it: which labels go where, and the room that each position leaves."""
 
 from collections.abc import Mapping
+from contextlib import nullcontext
 from fractions import Fraction
 from os import PathLike
 from pathlib import Path
@@ -20,8 +21,9 @@ from fitmatch.records.job import Job
 from fitmatch.records.keys import ShellKey
 from fitmatch.records.measuring import DIAMETERS, Gauge, Reading, Temperature
 from fitmatch.records.parts import SIDES, Position, Shell, room
-from fitmatch.shelf.jobs.holders import where_it_is
+from fitmatch.shelf.jobs.holders import HeldFor, where_it_is
 from fitmatch.shelf.refusals import RefusedError
+from fitmatch.shelf.store.connections import Shelf
 
 
 class PlannedPosition(NamedTuple):
@@ -83,9 +85,10 @@ def job_name(folder: str | PathLike[str]) -> str:
     return Path(folder).resolve().name
 
 
-def read_planned(folder: str | PathLike[str]) -> Planned:
-    """The saved plan of a job folder; raises InputError; RefusedError if there is none or its inputs have
-    changed."""
+def read_planned(folder: str | PathLike[str], shelf: Shelf | None = None) -> Planned:
+    """The saved plan of a job folder; raises InputError; RefusedError if there is none, if its inputs have changed, or
+    if other jobs share it, one of them has another one since, and the `shelf` does not hold all of its shells for
+    this job."""
     path = Path(folder)
     job = read_job(path, needs_shells=False, locks_elsewhere=True)
     findings = Findings()
@@ -94,10 +97,14 @@ def read_planned(folder: str | PathLike[str]) -> Planned:
         raise InputError(findings.problems)
     if plan is None:
         raise RefusedError(Fact("no-plan", {"job": job_name(path), "folder": str(path.resolve())}))
-    if not plan.is_of(job.digest):
-        raise RefusedError(Fact("inputs-changed", {"job": job_name(path), **where_it_is(path.resolve())}))
-    if why := no_longer_shared(path, plan):
-        raise RefusedError(*(Fact("no-longer-shared", {"why": one, "cure": cure(path, plan)}) for one in why))
+    with nullcontext() if shelf is None else shelf.reading() as connection:
+        held = None if connection is None else HeldFor(connection)
+        if not plan.is_of(job.digest):
+            where = where_it_is(path.resolve(), held)
+            raise RefusedError(Fact("inputs-changed", {"job": job_name(path), **where}))
+        if why := no_longer_shared(path, plan, held):
+            todo = cure(path, plan, holdings=held)
+            raise RefusedError(*(Fact("no-longer-shared", {"why": one, "cure": todo}) for one in why))
     return _planned(path, job, plan)
 
 

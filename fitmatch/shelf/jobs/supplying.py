@@ -20,7 +20,7 @@ from fitmatch.records.shelf.shelved import ShelvedShell, digest_of_readings
 from fitmatch.shelf.built_engines import engine_on
 from fitmatch.shelf.finding import came_out_of, parts, single
 from fitmatch.shelf.gauges import NOTHING_READ, ReadingsThen, Then
-from fitmatch.shelf.jobs.holders import latest_job
+from fitmatch.shelf.jobs.holders import HeldFor, latest_job
 from fitmatch.shelf.jobs.planned import job_name
 from fitmatch.shelf.refusals import RefusedError
 from fitmatch.shelf.store.connections import Shelf
@@ -76,7 +76,7 @@ def offered(shelf: Shelf, family: str) -> tuple[ShelvedShell, ...]:
         return _Supply(connection).of_families({family.strip().casefold()})
 
 
-class _Supply:
+class _Supply(HeldFor):
     """The shelf as one job sees it, or as anybody does."""
 
     def __init__(
@@ -89,7 +89,7 @@ class _Supply:
     ) -> None:
         """`fixing`: what is fitted in the job's engine stays in its place. `then`: what several jobs know of
         readings."""
-        self._connection = connection
+        super().__init__(connection)
         row = None
         if folder is not None:
             row = latest_job(connection, job_name(folder), JOBS.c.folder == str(folder.resolve()))
@@ -97,8 +97,12 @@ class _Supply:
         self._engine = _NOBODY if row is None else row["engine"] or _NOBODY
         self._fixing = fixing
         self._bad = frozenset[str]()  # positions of its engine that are not to be run
+        self._permitted: Mapping[str, str] = {}  # those outside their limits that somebody has permitted
         if fixing and self._engine != _NOBODY:
-            self._bad = frozenset(p.position for p in engine_on(connection, self._engine).not_to_be_run)
+            engine = engine_on(connection, self._engine)
+            self._bad = frozenset(p.position for p in engine.not_to_be_run)
+            outside = (p for p in engine.positions if p.is_outside and not p.left and not p.is_not_to_be_run)
+            self._permitted = {p.position: p.permission for p in outside}
         self._marks: dict[str, Mapping[str, str]] = {}
         self._then = then or ReadingsThen(connection)
         self.together = frozenset((self._job,))  # the jobs whose shells count as free where singles are sought
@@ -138,7 +142,7 @@ class _Supply:
         typed = [family for family in known if family.strip().casefold() in families]
         ran_here = and_(SHELLS.c.state == USED, SHELLS.c.ran_in == self._engine)
         mine = or_(SHELLS.c.state == FREE, HOLDS.c.job == self._job, HOLDS.c.engine == self._engine, ran_here)
-        wanted = [mine, SHELLS.c.wall_nm.is_not(None), SHELLS.c.hold == ""]
+        wanted = [mine, SHELLS.c.wall_nm.is_not(None), or_(SHELLS.c.hold == "", HOLDS.c.engine == self._engine)]
         return self._found(self._query().where(SHELLS.c.family.in_(some), *wanted) for some in parts(typed))
 
     def in_boxes(self, names: Collection[str]) -> tuple[ShelvedShell, ...]:
@@ -179,9 +183,10 @@ class _Supply:
         )
 
     def _shell(self, row: RowMapping, then: Then) -> ShelvedShell:
-        is_seated = self._fixing and row["engine"] == self._engine
+        is_inside = row["engine"] == self._engine
+        is_seated = self._fixing and is_inside
         same = ("number", "box_number", "half", "family", "grade", "condition", "series", "part", "undersize", "step")
-        more = ("wall_nm", "coating_nm", "location", "hold", "note", "single")
+        more = ("wall_nm", "coating_nm", "location", "note", "single")
         return ShelvedShell(
             box=row["box_name"],
             shell=row["name"],
@@ -194,6 +199,9 @@ class _Supply:
             barred=self._barred(row),
             seat=(row["held_at"], row["held_as"]) if is_seated else None,
             is_not_to_be_run=is_seated and row["held_at"] in self._bad,
+            permitted=self._permitted.get(row["held_at"]) if is_seated else None,
+            hold="" if is_inside else row["hold"],
+            hold_inside=row["hold"] if is_inside else "",
             ran=row["ran_in"] is not None,
             **{name: row[name] for name in (*same, *more)},
         )

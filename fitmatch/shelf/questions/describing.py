@@ -12,7 +12,7 @@ from fitmatch.records.shelf.shelved import DESCRIBING, digest_of_description
 from fitmatch.shelf.answers.shells import Difference
 from fitmatch.shelf.events import told
 from fitmatch.shelf.finding import numbered
-from fitmatch.shelf.jobs.holders import job_of, where_it_is
+from fitmatch.shelf.jobs.holders import HeldFor, job_of, where_it_is
 from fitmatch.shelf.jobs.planned import Planned, PlannedPosition
 from fitmatch.shelf.store.schema import BOXES, EVENTS, FITTED, SET_ASIDE, SHELLS
 
@@ -75,7 +75,7 @@ def faults_of_plan(connection: Connection, planned: Planned, numbers: Mapping[tu
     """What the shelf says against a plan: shells on hold, and shells of which it says otherwise than the plan was made
     for. `numbers`: the shells by position and half."""
     of_name = {one.position: one for one in planned.positions}
-    again: dict[str, object] = {"job": planned.name, **where_it_is(planned.folder)}
+    again: dict[str, object] = {"job": planned.name, **where_it_is(planned.folder, HeldFor(connection))}
     for (position, half), number in numbers.items():
         query = select(SHELLS, BOXES.c.name.label("in_box")).join(BOXES, BOXES.c.number == SHELLS.c.box)
         row = connection.execute(query.where(SHELLS.c.number == number)).mappings().one()
