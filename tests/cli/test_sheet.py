@@ -1067,6 +1067,68 @@ def test_shells_that_are_noted_elsewhere_stop_their_positions(
     assert "SHELLS NOT AS PLANNED" not in page(folder).text
 
 
+def test_shells_that_are_noted_elsewhere_are_also_not_to_be_run(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What was read outside its limits with other shells in than the plan's is NOT TO BE RUN as well: on top, at its
+    position and on the record, which all name those shells."""
+    folder = engine(tmp_path / "outside", rods=2, mains=2)
+    assert Ran(capsys, "sheet", folder).status == 0
+    plan = saved(folder)
+    left = json.loads(Ran(capsys, "assign", folder, "--json").out)["leftover"]
+    spare = next(one["shell"] for one in left if one["kind"] == "main" and one["half"] == "upper")
+    lower = plan["M1"]["lower"]["shell"]
+    rows = f"M1,mains/{spare},mains/{lower},0.0060,gauge\n"
+    (folder / "assembled.csv").write_text(f"position,upper,lower,clearance,method\n{rows}", encoding="utf-8")
+    assert Ran(capsys, "sheet", folder).status == 1
+    top, block = next(page(folder).all("header")).text, blocks(folder)["M1"].text
+    assert "NOT TO BE RUN as read with the shells in: M1" in top and "SHELLS NOT AS PLANNED: M1" in top
+    assert "If it is what the plan says, clear the reading of the other row; if it is not, fit what" in top
+    assert f"NOT TO BE RUN: with mains/{spare} and mains/{lower} in the clearance reads 0.0060 in" in block
+    record = next(one for one in page(folder).all("section") if one["id"] == "record").text
+    assert "NOT TO BE RUN; A MISTAKE; SHELLS NOT AS PLANNED" in record
+    assert "NOT TO BE RUN: assembled clearance 0.00600 in, max" in record
+
+
+def test_shells_that_are_noted_crosswise_are_told_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Two positions that are noted with each other's shells are told in one sentence, at both and on top."""
+    folder = engine(tmp_path / "crosswise", rods=2, mains=2)
+    assert Ran(capsys, "sheet", folder).status == 0
+    plan = saved(folder)
+    pairs = [",".join(f"rods/{plan[name][side]['shell']}" for side in ("upper", "lower")) for name in ("R2", "R1")]
+    rows = "".join(f"{name},{pair},0.0022,gauge\n" for name, pair in zip(("R1", "R2"), pairs, strict=True))
+    (folder / "assembled.csv").write_text(f"position,upper,lower,clearance,method\n{rows}", encoding="utf-8")
+    assert Ran(capsys, "sheet", folder).status == 1
+    told = "assembled.csv has the shells of R1 and R2 the other way round"
+    (top, found) = next(page(folder).all("header")).text, blocks(folder)
+    assert top.count("assembled.csv") == 1 and told in top and "R1 and R2. Find out which is in" in top
+    for name in ("R1", "R2"):
+        assert found[name].text.count("assembled.csv") == 1 and told in found[name].text
+        assert not list(found[name].all(cls="tick"))
+
+
+def test_a_housing_that_is_noted_elsewhere_stops_both_positions(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A reading with another housing than the plan's stops that position and the one that the housing is planned for;
+    it is the housing that is not as planned there, and no shell."""
+    folder = engine(tmp_path / "housing", rods=3, mains=2, more='[rules]\nmovable = ["rod"]\n')
+    assert Ran(capsys, "sheet", folder).status in (0, 1)
+    plan = saved(folder)
+    homes = {name: p.get("housing") or name for name, p in plan.items() if p["kind"] == "rod"}
+    other = next(name for name in homes if homes[name] != homes["R1"])
+    rows = f"R1,{homes[other]},0.0022,gauge\n"
+    (folder / "assembled.csv").write_text(f"position,housing,clearance,method\n{rows}", encoding="utf-8")
+    assert Ran(capsys, "sheet", folder).status == 1
+    top, found = next(page(folder).all("header")).text, blocks(folder)
+    first = f"assembled.csv says the housing of {homes[other]} is in R1, the plan says that of {homes['R1']}"
+    assert "HOUSING NOT AS PLANNED: " in top and "SHELLS NOT AS PLANNED" not in top and first in top
+    assert first in found["R1"].text
+    assert f"housing of {homes[other]} is in R1, the plan says {other}" in found[other].text
+    for name in ("R1", other):
+        assert not list(found[name].all(cls="tick")) and "HOUSING NOT AS PLANNED: assembled.csv" in found[name].text
+
+
 def test_the_record_of_a_job_can_be_checked_on_paper(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Readings stand with the decimals of the finest of their kind, so that no written zero is lost, every line at the
     foot is a sentence, and a reading with the shells in keeps what the micrometer was set to and what it had to be."""

@@ -381,7 +381,7 @@ wall = "tube"
     take_in(shelf, read_stock([job]))
     set_aside(shelf, read_planned(job))
     (job / "assembled.csv").write_text("position,clearance_1,clearance_2,method\nR1,0.0580,0.0560,gauge\n")
-    fitted(shelf, read_planned(job), readings=read_assembled(shelf, job))
+    fitted(shelf, read_planned(job), read=read_assembled(shelf, job))
     assert Ran(capsys, "sheet", job, "--only", "record").status in (0, 1)
     words = ("sheet", "--engine", 1, "--db", address, "--output", tmp_path / "e.html")
     Ran(capsys, *words)

@@ -87,7 +87,7 @@ def fitted(
     permitted = dict(_permission(text) for text in permissions)
     planned, shelf = read_planned(job), asked.shelf()
     read = read_assembled(shelf, job)
-    return asked.changed(action(shelf, planned, positions, permissions=permitted, readings=read, by=who, note=note))
+    return asked.changed(action(shelf, planned, positions, permissions=permitted, read=read, by=who, note=note))
 
 
 def _permission(text: str) -> tuple[str, str]:

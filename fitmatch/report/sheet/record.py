@@ -12,7 +12,6 @@ from fitmatch.gauging.sizes.corrections import GAUGE_STEEL
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
-from fitmatch.records.keys import full_name
 from fitmatch.records.measuring import DIAMETERS, Gauge, Reading
 from fitmatch.records.parts import SIDES, Position, Shell, Size
 from fitmatch.report.shared.certainty import Certainty
@@ -29,12 +28,12 @@ from fitmatch.report.shared.states import (
     side_of,
 )
 from fitmatch.report.sheet.amounts import Amount, Run, as_read, in_full, judged, mean_of, places, runs, span
-from fitmatch.report.sheet.assembly import MICROMETER, lies_at, limits_of, raw_reading, shown_check
+from fitmatch.report.sheet.assembly import MICROMETER, lies_at, limits_of, noted_at, pair_of, raw_reading, shown_check
 from fitmatch.report.sheet.assembly import Check as BenchCheck
-from fitmatch.report.sheet.source import COULD_GO_THERE, NOT_AS_PLANNED, Shown
+from fitmatch.report.sheet.source import COULD_GO_THERE, Shown
 from fitmatch.report.words.doubts import looks_wrong
 from fitmatch.report.words.reasons import out_by, words_of
-from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
+from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, noted_otherwise, way_off
 from fitmatch.wording import listed
 
 if TYPE_CHECKING:
@@ -195,10 +194,10 @@ class _Lines:
         unit, placement, checks = self._unit, self._placed.get(position.key), self._shown.checks_of(position)
         sure = None if placement is None else self._certainty.of(placement)
         halves = () if placement is None else (placement.upper, placement.lower)
-        others = [
-            f"with {self._pair(one)} in: {self._assembled(one)}" for one in self._shown.checks_otherwise(position)
-        ]
-        read = "; ".join([*map(self._assembled, checks), *others])
+        others = self._shown.checks_otherwise(position)
+        read = "; ".join(
+            [*map(self._assembled, checks), *(f"with {pair_of(one)} in: {self._assembled(one)}" for one in others)]
+        )
         return Line(
             position.name,
             tuple((mean_of(getattr(position, what), unit), *self._read(position, what)) for what in DIAMETERS),
@@ -208,7 +207,7 @@ class _Lines:
             read or ("" if self._may_be_read(placement) else NOTHING),
             tuple(self._marks(position)),
             () if read or placement is None or not self._may_be_read(placement) else self._bench(placement),
-            tuple(dict.fromkeys(self._notes(position, checks))),
+            tuple(dict.fromkeys(self._notes(position, [*checks, *others]))),
         )
 
     def _read(self, position: Position, feature: str) -> tuple[str, str]:
@@ -219,9 +218,6 @@ class _Lines:
         if placement is None or self._shown.noted_otherwise(placement.position):
             return False
         return not not_yet_fitted(self._plan, placement.position.kind)
-
-    def _pair(self, check: Check) -> str:
-        return listed([full_name(check.reading.upper), full_name(check.reading.lower)])
 
     def _bench(self, placement: Placement) -> tuple[str, ...]:
         check = self._bench_check(placement)
@@ -249,7 +245,7 @@ class _Lines:
             yield f"housing of {position.housing}"
 
     def _notes(self, position: Position, checks: Sequence[Check]) -> Iterator[str]:
-        yield from (f"{NOT_AS_PLANNED}: {line}" for line in self._shown.noted_otherwise(position))
+        yield from (f"{state}: {'; '.join(noted_otherwise(facts))}" for state, facts in noted_at(self._shown, position))
         for doubt in self._shown.doubts_of(position):
             yield f"{IN_DOUBT}, {MEASURE_FIRST}: {one_line(looks_wrong(doubt, self._unit))}"
         for doubt in self._shown.doubts_beside(position):

@@ -56,6 +56,13 @@ def _cell(one: Difference, value: object, unit: str) -> str:
     return str(value or "empty")
 
 
+def _noted_otherwise(s: Slots) -> str:
+    from fitmatch.report.words.with_shells_in import AND_THEN, FIND_OUT, noted_otherwise
+
+    told, find_out = "; ".join(noted_otherwise(s["noted"])), f"{FIND_OUT[0].lower()}{FIND_OUT[1:]}"
+    return f"{s['position']} of {s['job']}: {told}: {find_out} before it is recorded as fitted. {AND_THEN}"
+
+
 def _numbers(s: Slots) -> str:
     return listed([str(number) for number in s["numbers"]], "or")
 
@@ -291,6 +298,7 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
         f"{_shell(s)}, fitted in engine {s['engine']} at {s['position']}, is described otherwise than it was fitted: "
         f"{_changes(s, unit)}; check whether it belongs there before the engine runs"
     ),
+    "noted-otherwise": lambda s, _: _noted_otherwise(s),
     "not-to-be-assembled": lambda s, _: (
         f"{s['position']} of {s['job']} is outside its limits, NOT TO BE ASSEMBLED; {_permission(s)}"
     ),
