@@ -1,8 +1,8 @@
 """Where the readings with the shells in say that shells and housings are, held against a plan: of each position the
 last row counts, as shells may have been tried there before."""
 
-from collections.abc import Iterator, Mapping
-from typing import NamedTuple
+from collections.abc import Container, Iterator, Mapping
+from typing import Final, NamedTuple
 
 from fitmatch.facts import Fact
 from fitmatch.records.job import Job
@@ -31,12 +31,18 @@ class Noted(NamedTuple):
         return tuple(fact for fact in self.against.get(position, ()) if fact.code != HOUSING)
 
 
-def noted(job: Job, shells: Mapping[tuple[str, str], ShellKey], housings: Mapping[str, str]) -> Noted:
+NOTHING: Final = Noted({}, {}, frozenset())
+
+
+def noted(
+    job: Job, shells: Mapping[tuple[str, str], ShellKey], housings: Mapping[str, str], told_of: Container[str]
+) -> Noted:
     """What the readings with the shells in say against a plan. `shells`: its BOX and NAME by position and side;
-    `housings`: by position, where its housing comes from, if that is another one."""
+    `housings`: by position, where its housing comes from, if that is another one; `told_of`: the positions that it
+    fills or says are empty."""
     readings, plan = job.measuring.assembled, _Plan(shells, housings)
     last = {reading.position: reading for reading in readings}
-    names = [position.name for position in job.positions]
+    names = [position.name for position in job.positions if position.name in told_of]
     told = {name: tuple(_against(job.measuring.assembled_file, name, last, plan)) for name in names}
     settled: dict[int, int] = {}
     for reading in readings:

@@ -162,7 +162,7 @@ def shown_of(planned: Planned) -> Shown:
         faults += [f"{name}: the plan does not tell of it" for name in untold]
         if faults:
             raise refused_plan(planned, faults)
-    against = noted(job, plan.shells, plan.housings)
+    against = noted(job, plan.shells, plan.housings, said.told_of)
     compared = compare(job, found.plan.doubts) if job.measuring.assembled else None
     stamp = plan.number or 1, plan.date, plan.time
     return Shown(found.plan, found.leftover, found.held, said, *stamp, planned.void, planned.cure, against, compared)

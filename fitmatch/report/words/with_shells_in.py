@@ -39,8 +39,18 @@ def limit_broken(check: Check, scale: Scale) -> str:
 
 def amount_off(check: Check, scale: Scale) -> str:
     """How far assembled and calculated are apart, in steps."""
-    off = scale.amount(abs(check.difference_nm))
+    off = max(
+        scale.amount(abs(check.difference_nm)),  # never 0.0
+        fixed(abs(check.difference_nm), scale.step, places_off(check, scale)),
+        key=len,
+    )
     return f"{off} (without seating {scale.amount(abs(check.unseated_nm))})" if check.excused_by_seating else off
+
+
+def places_off(check: Check, scale: Scale) -> int:
+    """The decimals with which a difference looks as near the bounds that it is judged by as it is."""
+    off, bounds = abs(check.difference_nm), (int(check.apart_from_nm), int(check.mistake_from_nm))
+    return telling(scale.step, off, bounds, 1)
 
 
 def way_off(check: Check) -> str:

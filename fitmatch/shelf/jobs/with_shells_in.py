@@ -34,9 +34,10 @@ def read_assembled(shelf: Shelf, folder: str | PathLike[str]) -> WithShellsIn:
         return WithShellsIn()
     kept = kept_plan(path)
     planned = read_planned_supplied(shelf, kept) if kept.has_the_shelf_s_shells else read_planned(kept)
-    if planned.plan is None:
+    plan, said = planned.plan, planned.said
+    if plan is None or said is None:
         return WithShellsIn()
-    found = noted(planned.job, planned.plan.shells, planned.plan.housings)
+    found = noted(planned.job, plan.shells, plan.housings, said.told_of)
     return WithShellsIn(_of_plan(found, assembled(planned.job)), found.against)
 
 
