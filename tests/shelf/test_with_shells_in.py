@@ -116,6 +116,22 @@ def test_readings_are_kept_when_it_is_fitted(shelf: Shelf, tmp_path: Path, run: 
     assert "reads 0.0023 in (bore-1, by K, 2026-03-02), corrected 0.00230 in" in page and "NOT TO BE RUN" not in page
 
 
+@pytest.mark.parametrize("counts", [False, True])
+def test_a_clearance_to_the_metal_is_called_so(counts: bool, shelf: Shelf, tmp_path: Path, run: Run) -> None:
+    """Where coating does not count as wall, what is refused or told of a reading says that it is to the metal."""
+    head, *rows = (BOX if counts else BOX.replace("0.0618", "0.0621").replace("0.0619", "0.0622")).splitlines()
+    box = "\n".join([f"{head},coating", *(f"{row},0.0003" for row in rows)]) + "\n"
+    job = tmp_path / "pump"
+    save_plan(write_job(job, JOB + GAUGES + f"[coating]\ncounts = {str(counts).lower()}\n", POSITIONS, box))
+    take_in(shelf, read_stock([job]))
+    set_aside(shelf, read_planned(job))
+    put(job / "assembled.csv", f"{HEAD}R1,0.0060,gauge,,\n")
+    what = "assembled clearance" if counts else "assembled clearance to the metal"
+    assert f"R1 of pump: {what} 0." in run("shelf", "fitted", job).err
+    assert run("shelf", "fitted", job, "--permission", f"R1={LETTER}").status == 1
+    assert f"R1: {what} 0." in run("shelf", "engine", 1).out
+
+
 def test_shells_that_are_noted_elsewhere_are_not_recorded(shelf: Shelf, tmp_path: Path, run: Run) -> None:
     """Where assembled.csv says that other shells are in than the plan's, or a planned shell elsewhere, `fitted` records
     nothing of that position and says which shells; others can be named, and a later row with the plan's own shells

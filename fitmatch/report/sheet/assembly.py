@@ -40,6 +40,7 @@ from fitmatch.report.sheet.amounts import (
     amount,
     as_read,
     coating_of,
+    in_both,
     in_full,
     judged,
     other_unit,
@@ -226,9 +227,7 @@ class _Blocks:
         verdict = self._certainty.verdict(placement) if inside else None
         told = [f"{verdict} within its uncertainty"] if verdict not in (None, "inside") else []
         if placement.uncounted_nm:
-            told.append(
-                f"{LIMITS_TO_METAL}, {in_full(placement.uncounted_nm, unit)} {unit} on both shells: {ALREADY_OFF}"
-            )
+            told.append(f"{LIMITS_TO_METAL}, {in_both(placement.uncounted_nm, unit)} on both shells: {ALREADY_OFF}")
         return Block(
             position.name,
             position.kind,

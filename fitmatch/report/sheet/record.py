@@ -1,5 +1,6 @@
 """The part that is kept with the engine, on one page: what was read with what, what was fitted, what was found then."""
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from itertools import groupby
@@ -75,7 +76,8 @@ class Line(NamedTuple):
 
 class KindRecorded(NamedTuple):
     """One kind: its limits, if all positions have the same, and where they come from; its positions. `ask`: what else
-    is to be written in by hand. `not_yet`: why none of its shells may be fitted, empty if they may."""
+    is to be written in by hand. `not_yet`: why none of its shells may be fitted, empty if they may. `uncounted`: what
+    of its coating does not count as wall, empty if all of it does."""
 
     kind: str
     limits: str
@@ -84,6 +86,12 @@ class KindRecorded(NamedTuple):
     lines: tuple[Line, ...]
     ask: tuple[str, ...] = ()
     not_yet: str = ""
+    uncounted: str = ""
+
+    @property
+    def numbered(self) -> bool:
+        """Whether a shell has its number on the shelf beside its name, for which there must be room."""
+        return any(half.lies for line in self.lines for half in line.halves)
 
 
 class Recorded(NamedTuple):
@@ -133,6 +141,9 @@ def _kind(shown: Shown, kind: str, lines: "_Lines") -> KindRecorded:
         f"{in_full(fit.seating_nm, job.unit)} {job.unit}" if fit.seating_nm else "",
         tuple(lines.of(position) for position in job.positions if position.kind == kind),
         not_yet=shown.not_yet(kind),
+        uncounted=uncounted(
+            {p.position.name: p.uncounted_nm for p in shown.plan.of_kind(kind)}, scale_for(job.unit, ())
+        ),
     )
 
 
@@ -148,9 +159,18 @@ def how_assembled(method: str, gauge: str | None, by: str, date: str) -> str:
     return ", ".join(filter(None, [what, f"by {one_line(by)}" if by else "", date]))
 
 
-def uncounted(amount: str) -> str:
-    """What a clearance to the metal has beside the walls, which stand on a record over their coating."""
-    return f"{amount} of coating does not count as wall: add it. Clearances and limits are to the metal"
+def uncounted(by_position: Mapping[str, int], scale: Scale) -> str:
+    """What clearances to the metal have beside the walls, which stand on a record over their coating: once for the
+    most positions, with those of which it is another amount."""
+    if not any(by_position.values()):
+        return ""
+    ((most, _),) = Counter(nm for nm in by_position.values() if nm).most_common(1)
+    others = [
+        f"{name} {scale.with_unit(nm)}" if nm else f"{name} none" for name, nm in by_position.items() if nm != most
+    ]
+    but = f" ({', '.join(others)})" if others else ""
+    told = f"{scale.with_unit(most)} of coating does not count as wall: add it{but}"
+    return f"{told}. Clearances and limits are to the metal"
 
 
 def assembled_told(feature: str, read: str, how: str, corrected: str, bench: str) -> str:
@@ -250,9 +270,6 @@ class _Lines:
             yield f"{IN_DOUBT}, {MEASURE_FIRST}: {one_line(looks_wrong(doubt, self._unit))}"
         for doubt in self._shown.doubts_beside(position):
             yield f"{COULD_GO_THERE}: {one_line(looks_wrong(doubt, self._unit))}"
-        placed = self._placed.get(position.key)
-        if placed is not None and placed.uncounted_nm:
-            yield uncounted(f"{in_full(placed.uncounted_nm, self._unit)} {self._unit}")
         for check in checks:
             if not check.within_limits:
                 yield f"{NOT_TO_BE_RUN}: {limit_broken(check, self._scale)}"
@@ -317,12 +334,14 @@ def _gauges(job: Job) -> Iterator[tuple[str, str]]:
     for kind, features in job.measuring.measured.items():
         for feature, name in features.items():
             uses.setdefault(name, []).append(f"{kind} {feature.replace('_', ' ')}")
-    for name, gauge in job.measuring.gauges.items():
-        yield name, told_of_gauge(gauge, gauge.unit or job.unit, uses.get(name, ()))
+    for name in job.measuring.gauges:
+        yield name, told_of_gauge(name, job.measuring.gauges, job.unit, uses.get(name, ()))
 
 
-def told_of_gauge(gauge: Gauge, unit: str, uses: Iterable[str]) -> str:
+def told_of_gauge(name: str, gauges: Mapping[str, Gauge], unit: str, uses: Iterable[str]) -> str:
     """What is known of a gauge, and what it is used for."""
+    gauge = gauges[name]
+    unit = gauge.unit or unit
     lengths = (
         ("resolution", gauge.resolution_nm),
         ("limit +/-", gauge.limit_nm),
@@ -330,5 +349,18 @@ def told_of_gauge(gauge: Gauge, unit: str, uses: Iterable[str]) -> str:
         ("ball", gauge.ball_nm),
     )
     told = [*uses, *(f"{what} {usual(unit, nm)} {unit}" for what, nm in lengths if nm)]
-    told += [f"expansion {_per_kelvin(gauge.expansion)} per kelvin"] if gauge.expansion is not None else []
+    told += filter(None, [_expansion_of(name, gauges)])
     return ", ".join([*told, f"set with {gauge.set_with}"] if gauge.set_with else told)
+
+
+def _expansion_of(name: str, gauges: Mapping[str, Gauge]) -> str:
+    """The coefficient of a gauge: its own, or that of the one it was set with, of which nothing else may be known."""
+    scale, gauge = name, gauges.get(name)
+    while gauge is not None and gauge.expansion is None and gauge.set_with:
+        scale, gauge = gauge.set_with, gauges.get(gauge.set_with)
+    whose = "" if scale == name else f"as {scale}"
+    if gauge is None:
+        return f"expansion {whose}"
+    if gauge.expansion is None:
+        return ""
+    return ", ".join(filter(None, [f"expansion {_per_kelvin(gauge.expansion)} per kelvin", whose]))

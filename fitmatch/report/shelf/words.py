@@ -152,12 +152,16 @@ def _read(s: Slots, unit: str) -> str:
     """A clearance that was read with the shells in, and how far it is outside its limits."""
     over, limit = (s["shortfall_nm"], "below min") if s["shortfall_nm"] else (s["excess_nm"], "above max")
     off = f"{with_unit(over, unit)} {limit}{' at its tightest' if s['shortfall_nm'] else ''}"
-    return f"assembled clearance {with_unit(s['assembled_nm'], unit)} by {s['method']}, {off}: NOT TO BE RUN"
+    return f"{_assembled(s)} {with_unit(s['assembled_nm'], unit)} by {s['method']}, {off}: NOT TO BE RUN"
+
+
+def _assembled(s: Slots) -> str:
+    return f"assembled clearance{' to the metal' if s['to_metal'] else ''}"
 
 
 def _read_apart(s: Slots, unit: str) -> str:
     read, calculated = (with_unit(s[name], unit) for name in ("assembled_nm", "calculated_nm"))
-    text = f"{s['position']}: assembled clearance {read} by {s['method']}, calculated {calculated}"
+    text = f"{s['position']}: {_assembled(s)} {read} by {s['method']}, calculated {calculated}"
     return f"{text}: {str(s['verdict']).upper()}; find out why before the engine runs: {_LIKELY}"
 
 

@@ -67,7 +67,7 @@ def fitted(
         wanted = [n for n in asked if n not in (again if positions else in_engine)]
         if not wanted and not again:
             raise RefusedError(Fact("nothing-new" if in_engine else "nothing-held", {"job": planned.name}))
-        refuse_if_any(_reasons(job, rows, held, in_engine, wanted, readings, again, permitted))
+        refuse_if_any(_reasons(job, rows, held, in_engine, wanted, readings, again, permitted, planned))
         numbers = {(name, half): rows[name][half] for name in wanted for half in SIDES}
         refuse_if_any(faults_of_plan(connection, planned, numbers))
         said = By(shelf.now(), "fitted", job=planned.name, by=by, note=note)
@@ -97,7 +97,10 @@ def fitted(
         attention += [Fact("in-doubt", {"position": name}) for name in wanted if name in in_doubt]
         standing = {name: one.readings for name, one in in_engine.items()} | again
         told = standing | {name: _permitted(readings.get(name, ()), True) for name in wanted}
-        attention += [fact for name in rows for one in told.get(name, ()) for fact in one.attention(name)]
+        to_metal = not planned.coating_counts
+        attention += [
+            fact for name in rows for one in told.get(name, ()) for fact in one.attention(name, to_metal=to_metal)
+        ]
         kinds = {rows[name]["kind"] for name in wanted}
         others = [row for name, row in rows.items() if name not in wanted and row["kind"] in kinds]
         attention += [Fact("outside-limits", {"position": o["position"]}) for o in others if not o["within_limits"]]
@@ -179,10 +182,11 @@ def _reasons(
     read: Mapping[str, tuple[Assembled, ...]],
     again: Mapping[str, tuple[Assembled, ...]],
     permitted: Mapping[str, str],
+    planned: Planned,
 ) -> list[Fact]:
     found = []
     for name in wanted:
-        slots = {"job": job["name"], "position": name}
+        slots = {"job": job["name"], "position": name, "to_metal": not planned.coating_counts}
         outside = next((one for one in read.get(name, ()) if one.is_outside), None)
         if name not in rows:
             found.append(Fact("not-set-aside", slots))
