@@ -30,7 +30,7 @@ gauging/sizes: materials places corrections hot form form_limits sizing
 gauging/uncertainty: student variance_ratio scatter sources drawn_errors combining error_model judging
 gauging/causes: grinds digits mistakes
 gauging/doubts: groups scatter differences explanations series odd repeats boxes sessions naming check
-gauging: bench_path zeroing assembled bench_check
+gauging: bench_path zeroing noted assembled bench_check
 intake/common: catalogue files findings advice quantities options sweeps running texts iso_286 bands
 intake/tables: table csv_file workbook opening columns
 intake/job_toml: globbing keys key_rows strange_keys values fits instruments running unopened settings unread sources

@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from fitmatch.facts import Fact
 from fitmatch.gauging.doubts.check import doubts_of
+from fitmatch.gauging.noted import NOTHING, Noted
 from fitmatch.gauging.sizes.corrections import factor_to_20, offs
 from fitmatch.gauging.uncertainty.combining import Uncertainty
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
@@ -183,7 +184,7 @@ class NotCompared(NamedTuple):
 class Comparison:
     """All readings of a job with the shells in. By kind, if it has enough of them: what is `learned`, or why that is
     `refused`, and by how much all of them, mistakes included, are off the calculation without seating: the median,
-    `all_off_nm`."""
+    `all_off_nm`. `noted`: what they say against the saved plan, if they were held against one."""
 
     job: Job
     checks: tuple[Check, ...]
@@ -191,6 +192,12 @@ class Comparison:
     learned: Mapping[str, Learned]
     refused: Mapping[str, Fact]
     all_off_nm: Mapping[str, int]
+    noted: Noted = NOTHING
+
+    @property
+    def standing(self) -> tuple[Check, ...]:
+        """The readings but for those of shells that are out again, by a later row with the plan's own."""
+        return tuple(c for c in self.checks if c.reading.row not in self.noted.settled)
 
     @property
     def kinds(self) -> tuple[str, ...]:
@@ -207,8 +214,8 @@ class Comparison:
     @property
     def needs_attention(self) -> bool:
         """Whether exit status 1 is due."""
-        bad = any(c.verdict != Verdict.AGREES or not c.within_limits for c in self.checks)
-        return bad or bool(self.not_compared) or not self.checks
+        bad = any(c.verdict != Verdict.AGREES or not c.within_limits for c in self.standing)
+        return bad or bool(self.noted.against or self.not_compared) or not self.checks
 
     def to_frame(self, unit: str | None = None) -> "pandas.DataFrame":
         """One row per reading that was compared, in file order, lengths as floats in `unit`, else the job's; pandas is

@@ -84,7 +84,7 @@ def planned_for(job: Job, kept: Kept, supplies: Sequence[Supply] = ()) -> Planne
         raise InputError(findings.problems, job.warnings)
     if plan is None:
         return Planned(job)
-    plan = _by_number(plan, job.shelved or {})
+    plan = by_number(plan, job.shelved or {})
     holdings = supplies[0] if supplies else None
     void = [
         *no_longer_shared(kept.folder, plan, holdings),
@@ -122,7 +122,7 @@ def _since_on_the_shelf(plan: SavedPlan, job: Job, supplies: Sequence[Supply]) -
         yield "shells of this plan were measured again since it was saved"
 
 
-def _by_number(plan: SavedPlan, shelved: Mapping[ShellKey, ShelvedShell]) -> SavedPlan:
+def by_number(plan: SavedPlan, shelved: Mapping[ShellKey, ShelvedShell]) -> SavedPlan:
     """The plan with the shelf's shells by the names that they have now: of two boxes of one name one is called
     otherwise as long as the other is there."""
     now = {one.number: key for key, one in shelved.items()}
@@ -137,7 +137,7 @@ def _shared(kept: Kept, plan: SavedPlan, supplies: Sequence[Supply]) -> Planned:
         raise _refused(apart, kept.cure(holdings))
     jobs = read_jobs(kept.folders, supplies=supplies, assembled=True).jobs
     pairs = zip(kept.folders, jobs, strict=True)
-    parts = [_by_number(_part_of(plan, folder), job.shelved or {}) for folder, job in pairs]
+    parts = [by_number(_part_of(plan, folder), job.shelved or {}) for folder, job in pairs]
     own, *others = parts
     void = [*apart, *(why for part, job in zip(parts, jobs, strict=True) for why in _changed_files(part, job))]
     # What became of other jobs' shells of the shelf since makes no difference to this one.

@@ -88,6 +88,54 @@ def everything(folder: Path) -> dict[str, bytes]:
     return {p.relative_to(folder).as_posix(): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
 
 
+# --- against the plan ------------------------------------------------------------------------------------------------
+
+
+def test_other_shells_than_the_plans_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A last row with other shells than the saved plan's is told, with status 1 though all readings agree, in text and
+    JSON; without a plan there is nothing to tell."""
+    rows = "position,upper,lower,clearance,method\nR1,4,5,0.0023,gauge\nR2,2,6,0.0022,gauge\n"
+    folder = mill(tmp_path, rows)
+    found = Ran(capsys, "assembled", folder)
+    said = "assembled.csv says box/4 is in R1, the plan says box/1"
+    text = " ".join(found.out.split())
+    assert found.status == 1 and f"SHELLS NOT AS PLANNED: R1 and R4: {said}." in text
+    assert "Find out which is in: R1, R4. If it is what the plan says, clear the reading of the other row" in text
+    document = json.loads(Ran(capsys, "assembled", folder, "--json").out)
+    jsonschema.validate(document, SCHEMA)
+    assert [one["position"] for one in document["not_as_planned"]] == ["R1", "R4"]
+    assert document["not_as_planned"][0]["told"] == [said]
+    alone = Ran(capsys, "assembled", mill(tmp_path / "alone", rows, plan=False))
+    assert alone.status == 0 and "NOT AS PLANNED" not in alone.out
+
+
+def test_shells_that_are_out_again_are_not_judged(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A row of other shells above one with the plan's own makes nothing NOT TO BE RUN: it says that they are out again,
+    and which row settles it."""
+    rows = "position,upper,lower,clearance,method\nR1,4,5,0.0050,gauge\nR1,,,0.0023,gauge\n"
+    folder = mill(tmp_path, rows)
+    found = Ran(capsys, "assembled", folder)
+    text = " ".join(found.out.split())
+    assert found.status == 0 and "NOT TO BE RUN" not in text and "A MISTAKE" not in text
+    assert "2 assembled readings: 1 in agreement with the calculation, 1 of shells that are out again." in text
+    assert "R1 (row 2): read with box/4 and box/5, not as planned; row 3 has what the plan says." in text
+    document = json.loads(Ran(capsys, "assembled", folder, "--json").out)
+    jsonschema.validate(document, SCHEMA)
+    assert [one["out_again_by"] for one in document["readings"]] == [3, None] and document["not_as_planned"] == []
+
+
+def test_a_difference_never_looks_as_if_it_agreed_when_it_does_not(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A difference just beyond what agrees has as many decimals as it takes to see that; others have one."""
+    rows = "position,upper,lower,clearance,method\nR1,,,{},gauge\n"
+    line = r"R1 +box/1 +box/5 +\S+ +\S+ +(\S+) +(\S+)"
+    for reading, off in (("0.002602", "+3.02 APART"), ("0.0026", "+3.0 agrees"), ("0.0024", "+1.0 agrees")):
+        folder = mill(tmp_path / reading, rows.format(reading))
+        match = re.search(line, Ran(capsys, "assembled", folder).out)
+        assert match is not None and " ".join(match.groups()) == off
+
+
 # --- reading ---------------------------------------------------------------------------------------------------------
 
 

@@ -381,6 +381,16 @@ def test_cards_need_no_limits(tmp_path: Path, capsys: pytest.CaptureFixture[str]
     assert ran.status == 2 and "fit.rod.min" in ran.err and "fit.main.min" not in ran.err
 
 
+def test_cards_underline_what_could_be_read_upside_down(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Every 6 and 9 in the name of a shell or its box is underlined on the cards, as on the rest of the sheet."""
+    folder = engine(tmp_path / "turned", rods=2, mains=2, long="69")
+    assert Ran(capsys, "sheet", folder, "--only", "cards").status == 0
+    named = [row for table in page(folder).all("table", cls="card") for row in table.all("th")]
+    shells = [row for row in named if row.attributes.get("scope") == "row" and list(row.all(cls="of"))]
+    assert shells and all([one.text for one in row.all("u")] == ["6", "9"] for row in shells)
+    assert "6 and 9 are underlined" in page(folder).text
+
+
 def test_of_two_sheets_the_later_is_known_from_the_paper(job: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Where the saved plan was removed, numbers begin again; the time beside the number does not. A plan saved without
     a time, by an earlier version, has its day alone."""
@@ -1010,8 +1020,8 @@ def test_the_gauge_is_expected_over_the_coating(
         assert clearance - over == (0 if counts else Decimal("0.0006"))
         text = found[name].text
         assert ("over the coating; to the metal" if counts else "to the metal; over the coating") in text
-        assert ("the bore gauge touches the coating, 0.00060 in on both shells" in text) is not counts
-        assert text.count("coated 0.00030 in, not in the wall") == (0 if counts else 2)
+        assert ("the bore gauge touches the coating, 0.00060 in (0.0152 mm) on both shells" in text) is not counts
+        assert text.count("coated 0.00030 in (0.0076 mm), not in the wall") == (0 if counts else 2)
         low, high = (LIMITS["in"][end] - (0 if counts else 0.0006) for end in ("min", "max"))
         assert f"must read {low:.5f} to {high:.5f} in" in text
     exact = read_at_the_bench(folder, {name: found[name]["data-expect"] for name in found}, capsys)
@@ -1027,7 +1037,7 @@ def test_the_gauge_is_expected_over_the_coating(
     record = next(one for one in page(folder).all("section") if one["class"] == "part record").text
     walls = {p[side]["wall"] for p in plan.values() for side in ("upper", "lower")}
     assert all(f" {Decimal(str(wall)) + (0 if counts else Decimal('0.0003')):.5f} " in record for wall in walls)
-    assert ("0.00060 in of coating does not count as wall: add it" in record) is not counts
+    assert record.count("0.00060 in of coating does not count as wall: add it") == (0 if counts else 1)
 
 
 def test_shells_that_are_noted_elsewhere_stop_their_positions(
@@ -1065,6 +1075,68 @@ def test_shells_that_are_noted_elsewhere_stop_their_positions(
     (folder / "assembled.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
     Ran(capsys, "sheet", folder)
     assert "SHELLS NOT AS PLANNED" not in page(folder).text
+
+
+def test_shells_that_are_noted_elsewhere_are_also_not_to_be_run(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What was read outside its limits with other shells in than the plan's is NOT TO BE RUN as well: on top, at its
+    position and on the record, which all name those shells."""
+    folder = engine(tmp_path / "outside", rods=2, mains=2)
+    assert Ran(capsys, "sheet", folder).status == 0
+    plan = saved(folder)
+    left = json.loads(Ran(capsys, "assign", folder, "--json").out)["leftover"]
+    spare = next(one["shell"] for one in left if one["kind"] == "main" and one["half"] == "upper")
+    lower = plan["M1"]["lower"]["shell"]
+    rows = f"M1,mains/{spare},mains/{lower},0.0060,gauge\n"
+    (folder / "assembled.csv").write_text(f"position,upper,lower,clearance,method\n{rows}", encoding="utf-8")
+    assert Ran(capsys, "sheet", folder).status == 1
+    top, block = next(page(folder).all("header")).text, blocks(folder)["M1"].text
+    assert "NOT TO BE RUN as read with the shells in: M1" in top and "SHELLS NOT AS PLANNED: M1" in top
+    assert "If it is what the plan says, clear the reading of the other row; if it is not, fit what" in top
+    assert f"NOT TO BE RUN: with mains/{spare} and mains/{lower} in the clearance reads 0.0060 in" in block
+    record = next(one for one in page(folder).all("section") if one["id"] == "record").text
+    assert "NOT TO BE RUN; A MISTAKE; SHELLS NOT AS PLANNED" in record
+    assert "NOT TO BE RUN: assembled clearance 0.00600 in, max" in record
+
+
+def test_shells_that_are_noted_crosswise_are_told_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Two positions that are noted with each other's shells are told in one sentence, at both and on top."""
+    folder = engine(tmp_path / "crosswise", rods=2, mains=2)
+    assert Ran(capsys, "sheet", folder).status == 0
+    plan = saved(folder)
+    pairs = [",".join(f"rods/{plan[name][side]['shell']}" for side in ("upper", "lower")) for name in ("R2", "R1")]
+    rows = "".join(f"{name},{pair},0.0022,gauge\n" for name, pair in zip(("R1", "R2"), pairs, strict=True))
+    (folder / "assembled.csv").write_text(f"position,upper,lower,clearance,method\n{rows}", encoding="utf-8")
+    assert Ran(capsys, "sheet", folder).status == 1
+    told = "assembled.csv has the shells of R1 and R2 the other way round"
+    (top, found) = next(page(folder).all("header")).text, blocks(folder)
+    assert top.count("assembled.csv") == 1 and told in top and "R1 and R2. Find out which is in" in top
+    for name in ("R1", "R2"):
+        assert found[name].text.count("assembled.csv") == 1 and told in found[name].text
+        assert not list(found[name].all(cls="tick"))
+
+
+def test_a_housing_that_is_noted_elsewhere_stops_both_positions(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A reading with another housing than the plan's stops that position and the one that the housing is planned for;
+    it is the housing that is not as planned there, and no shell."""
+    folder = engine(tmp_path / "housing", rods=3, mains=2, more='[rules]\nmovable = ["rod"]\n')
+    assert Ran(capsys, "sheet", folder).status in (0, 1)
+    plan = saved(folder)
+    homes = {name: p.get("housing") or name for name, p in plan.items() if p["kind"] == "rod"}
+    other = next(name for name in homes if homes[name] != homes["R1"])
+    rows = f"R1,{homes[other]},0.0022,gauge\n"
+    (folder / "assembled.csv").write_text(f"position,housing,clearance,method\n{rows}", encoding="utf-8")
+    assert Ran(capsys, "sheet", folder).status == 1
+    top, found = next(page(folder).all("header")).text, blocks(folder)
+    first = f"assembled.csv says the housing of {homes[other]} is in R1, the plan says that of {homes['R1']}"
+    assert "HOUSING NOT AS PLANNED: " in top and "SHELLS NOT AS PLANNED" not in top and first in top
+    assert first in found["R1"].text
+    assert f"housing of {homes[other]} is in R1, the plan says {other}" in found[other].text
+    for name in ("R1", other):
+        assert not list(found[name].all(cls="tick")) and "HOUSING NOT AS PLANNED: assembled.csv" in found[name].text
 
 
 def test_the_record_of_a_job_can_be_checked_on_paper(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

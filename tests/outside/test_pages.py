@@ -16,7 +16,7 @@ from made.commands import Ran
 from made.sheet_jobs import HOSTILE, engine
 from pypdf import PdfReader
 
-from fitmatch.shelf import fitted, open_shelf, read_planned, read_stock, set_aside, take_in
+from fitmatch.shelf import fitted, open_shelf, read_assembled, read_planned, read_stock, set_aside, take_in
 
 HERE = Path(__file__).parent
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
@@ -300,6 +300,25 @@ def test_signatures_do_not_stand_alone(name: str, seen: Look) -> None:
         for at in range(first, last + 1):
             assert "engine words for the engine" in texts[at] and "Plan 1 of" in texts[at]
             assert f"page {at + 1} of {len(texts)}" in texts[at]
+
+
+def test_the_record_of_an_engine_with_every_reading_is_one_page(tmp_path: Path) -> None:
+    """So it is for nine positions whose shells have their numbers on the shelf, each read with its shells in."""
+    folder = made(tmp_path / "out", rods=4, mains=5, repeats=3, long="-9")
+    _run("assign", folder, "--save")
+    shelf, planned = open_shelf(tmp_path / "out.db"), read_planned(folder)
+    take_in(shelf, read_stock([folder]))
+    set_aside(shelf, planned)
+    plan = json.loads((folder / "assignment.json").read_text(encoding="utf-8"))["positions"]
+    names = [one["position"] for one in plan]
+    rows = "".join(f"{one['position']},{one['clearance']:.4f},gauge,A. Fitter,2026-11-29\n" for one in plan)
+    (folder / "assembled.csv").write_text(f"position,clearance,method,by,date\n{rows}", encoding="utf-8")
+    fitted(shelf, planned, read=read_assembled(shelf, folder))
+    _run("sheet", "--engine", 1, "--db", tmp_path / "out.db", "--output", folder / "engine.html")
+    looked_at([(folder / "engine.html", folder / "engine")])
+    for paper in ("A4", "Letter"):
+        (text,) = printed(folder / f"engine-{paper}.pdf")
+        assert text.count("Fitter") == 9 and "checked by, date" in text and all(name in text for name in names)
 
 
 def test_the_record_of_an_engine_in_a_browser(tmp_path: Path) -> None:

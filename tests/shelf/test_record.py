@@ -281,8 +281,7 @@ def test_the_record_can_be_checked_on_paper(
         assert clearance == pytest.approx(p["clearance"], abs=1e-6)
         sure = re.findall(r"at least ([0-9.]+)", cells[0].split(f"{clearance:.6f}")[1])
         assert [float(one) for one in sure] == [pytest.approx(p["uncertainty"]["expanded"] * 1e4, abs=0.1)]
-        if coated:
-            assert "0.000600 in of coating does not count as wall: add it" in note(found, p["position"])
+    assert text.count("0.000600 in of coating does not count as wall: add it. Clearances") == int(coated)
     assert "1.8162 1.8163 in" in line(found, "R1")
     assert "seating 0.00010 in (R1); 0.00020 in (R2) counted in" in text
     assert "limits: manual, p. <9>" in text and "Gauge mic-1: journals, housing bores" in text
@@ -381,7 +380,7 @@ wall = "tube"
     take_in(shelf, read_stock([job]))
     set_aside(shelf, read_planned(job))
     (job / "assembled.csv").write_text("position,clearance_1,clearance_2,method\nR1,0.0580,0.0560,gauge\n")
-    fitted(shelf, read_planned(job), readings=read_assembled(shelf, job))
+    fitted(shelf, read_planned(job), read=read_assembled(shelf, job))
     assert Ran(capsys, "sheet", job, "--only", "record").status in (0, 1)
     words = ("sheet", "--engine", 1, "--db", address, "--output", tmp_path / "e.html")
     Ran(capsys, *words)
@@ -395,6 +394,31 @@ wall = "tube"
         assert "ball 5.0000 mm" in text and "expansion 10.9e-6 per kelvin" in text
         steel = "journal 11.5e-6, housing bore 11.5e-6, gauges 11.5e-6 where none is told"
         assert f"xpansion per kelvin: {steel}" in text
+
+
+def test_bare_walls_and_whose_expansion_a_gauge_has_are_told(
+    address: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A wall that was read without its coating says so on the record of an engine as on that of its job; and a gauge
+    that has its expansion from the one it was set with says from which."""
+    bore = '[gauge.bore-1]\nset_with = "mic-1"\n[measured.rod]'
+    gauges = GAUGES.replace("[gauge.mic-1]\n", "[gauge.mic-1]\nexpansion = 10.9e-6\n").replace("[measured.rod]", bore)
+    gauges = gauges.replace('housing_bore = "mic-1"', 'housing_bore = "bore-1"')
+    toml = JOB + gauges + FULL + '[coating]\ncounts = false\nmeasured = "bare"\n'
+    head, *rows = BOX.splitlines()
+    box = "\n".join([f"{head},coating", *(f"{row},0.0003" for row in rows)]) + "\n"
+    job = write_job(tmp_path / "saw", toml, THREE, box)
+    save_plan(job)
+    shelf = open_shelf(address, clock=Clock())
+    take_in(shelf, read_stock([job]))
+    set_aside(shelf, read_planned(job))
+    fitted(shelf, read_planned(job))
+    assert Ran(capsys, "sheet", job, "--only", "record").status in (0, 1)
+    words = ("sheet", "--engine", 1, "--db", address, "--output", tmp_path / "e.html")
+    told = record(Ran(capsys, *words), tmp_path / "e.html", 1).text
+    for text in (told, page_of((job / "sheet.html").read_text(encoding="utf-8")).text):
+        assert text.count("bare, 0.06") + text.count("read bare") >= 2
+        assert "expansion 10.9e-6 per kelvin" in text and "expansion 10.9e-6 per kelvin, as mic-1, set with" in text
 
 
 def test_what_an_earlier_version_kept_of_a_reading_stands() -> None:

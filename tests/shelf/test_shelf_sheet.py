@@ -245,7 +245,7 @@ def test_a_plan_that_several_jobs_share(
             assert [html(one).replace(kept, "") for one in both] == first
     put(both[1] / "assembled.csv", "position,clearance,method\nR1,0.0023,gauge\n")
     assert sheet(both[1]).status == 0 and html(both[1]) != first[1] and "0.0023" in page(both[1]).text
-    fitted(stocked, read_planned(both[1]), readings=read_assembled(stocked, both[1]))
+    fitted(stocked, read_planned(both[1]), read=read_assembled(stocked, both[1]))
     assert [one.assembled_nm for n in (1, 2) for one in engine_of(stocked, n).positions] == [None, 58_420]
 
 

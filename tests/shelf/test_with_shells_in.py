@@ -89,13 +89,13 @@ def test_readings_are_kept_when_it_is_fitted(shelf: Shelf, tmp_path: Path, run: 
     job = job_set_aside(shelf, tmp_path / "pump", JOB + GAUGES)
     plan = {p.position: p.shells for p in read_planned(job).positions}
     other = ",".join("/".join(key) for key in plan["R1"].values())
-    rows = f"R1,0.0023,gauge,K,2026-03-02,,\nR2,0.0019,strip,,,{other}\n"
+    rows = f"R1,0.0023,gauge,K,2026-03-02,,\nR2,0.0019,strip,,,{other}\nR2,0.0022,gauge,,,,\n"
     put(job / "assembled.csv", f"position,clearance,method,by,date,upper,lower\n{rows}")
     shown = json.loads(run("assembled", job, "--json").out)["readings"][0]
     assert run("shelf", "fitted", job).status == 0
     found = of_engine(run)
-    assert found["R1"]["assembled"] == shown["assembled"] and found["R2"]["assembled"] is None
-    assert found["R2"]["readings"] == [] and found["not_to_be_run"] == []
+    assert found["R1"]["assembled"] == shown["assembled"] and found["R2"]["assembled"] == 0.0022
+    assert [one["method"] for one in found["R2"]["readings"]] == ["gauge"] and found["not_to_be_run"] == []
     (one,) = found["R1"]["readings"]
     assert [one[key] for key in ("assembled", "calculated", "method", "gauge", "by", "date")] == [
         *(shown[key] for key in ("assembled", "calculated")),
@@ -114,6 +114,48 @@ def test_readings_are_kept_when_it_is_fitted(shelf: Shelf, tmp_path: Path, run: 
     assert run("sheet", "--engine", 1, "--output", tmp_path / "e.html").status == 0
     page = page_of((tmp_path / "e.html").read_text(encoding="utf-8")).text
     assert "reads 0.0023 in (bore-1, by K, 2026-03-02), corrected 0.00230 in" in page and "NOT TO BE RUN" not in page
+
+
+@pytest.mark.parametrize("counts", [False, True])
+def test_a_clearance_to_the_metal_is_called_so(counts: bool, shelf: Shelf, tmp_path: Path, run: Run) -> None:
+    """Where coating does not count as wall, what is refused or told of a reading says that it is to the metal."""
+    head, *rows = (BOX if counts else BOX.replace("0.0618", "0.0621").replace("0.0619", "0.0622")).splitlines()
+    box = "\n".join([f"{head},coating", *(f"{row},0.0003" for row in rows)]) + "\n"
+    job = tmp_path / "pump"
+    save_plan(write_job(job, JOB + GAUGES + f"[coating]\ncounts = {str(counts).lower()}\n", POSITIONS, box))
+    take_in(shelf, read_stock([job]))
+    set_aside(shelf, read_planned(job))
+    put(job / "assembled.csv", f"{HEAD}R1,0.0060,gauge,,\n")
+    what = "assembled clearance" if counts else "assembled clearance to the metal"
+    assert f"R1 of pump: {what} 0." in run("shelf", "fitted", job).err
+    assert run("shelf", "fitted", job, "--permission", f"R1={LETTER}").status == 1
+    assert f"R1: {what} 0." in run("shelf", "engine", 1).out
+
+
+def test_shells_that_are_noted_elsewhere_are_not_recorded(shelf: Shelf, tmp_path: Path, run: Run) -> None:
+    """Where assembled.csv says that other shells are in than the plan's, or a planned shell elsewhere, `fitted` records
+    nothing of that position and says which shells; others can be named, and a later row with the plan's own shells
+    settles it."""
+    job = job_set_aside(shelf, tmp_path / "pump", JOB + GAUGES)
+    plan = {p.position: {side: "/".join(key) for side, key in p.shells.items()} for p in read_planned(job).positions}
+    head = "position,clearance,method,upper,lower\n"
+    other = f"R2,0.0023,gauge,{plan['R1']['upper']},{plan['R2']['lower']}\n"
+    put(job / "assembled.csv", head + other)
+    refused = run("shelf", "fitted", job)
+    assert refused.status == 2
+    said = f"assembled.csv says {plan['R1']['upper']} is in R2, the plan says"
+    assert f"R2 of pump: {said} {plan['R2']['upper']}: find out which is in" in refused.err
+    assert f"R1 of pump: {said} R1: find out which is in" in refused.err
+    assert run("shelf", "fitted", job, "R1").status == 2 and run("shelf", "engine", 1).status == 2
+    crosswise = f"R1,0.0023,gauge,{plan['R2']['upper']},{plan['R2']['lower']}\n"
+    put(job / "assembled.csv", f"{head}{crosswise}R2,0.0023,gauge,{plan['R1']['upper']},{plan['R1']['lower']}\n")
+    told = "assembled.csv has the shells of R1 and R2 the other way round"
+    assert f"R1 of pump: {told}" in (err := run("shelf", "fitted", job).err) and f"R2 of pump: {told}" in err
+    put(job / "assembled.csv", f"{head}{other}R2,0.0022,gauge,,\n")
+    assert run("shelf", "fitted", job).status == 0
+    assert of_engine(run)["R2"]["assembled"] == 0.0022
+    put(job / "assembled.csv", f"{head}R1,0.0022,gauge,,\n{other}")
+    assert run("shelf", "fitted", job).status == 2 and of_engine(run)["R1"]["assembled"] is None
 
 
 def test_readings_taken_later_are_added(shelf: Shelf, job: Path, run: Run) -> None:
@@ -256,7 +298,7 @@ def test_a_mistake_in_the_readings_stops_it(shelf: Shelf, job: Path, run: Run) -
 def test_fitted_again_with_other_shells(shelf: Shelf, job: Path) -> None:
     """What was read with other shells in is none of the record of those that took their place."""
     put(job / "assembled.csv", AGREE)
-    fitted(shelf, read_planned(job), readings=read_assembled(shelf, job))
+    fitted(shelf, read_planned(job), read=read_assembled(shelf, job))
     put_back(shelf, "pump", ["R1", "R2"])
     assert engine(shelf, 1).positions[0].assembled_nm == 58_420
     set_aside(shelf, read_planned(job))
@@ -283,7 +325,7 @@ def test_exported_and_imported(shelf: Shelf, job: Path, tmp_path: Path) -> None:
     """Readings go out and come in again with their history; an export without the column is read as one that has
     none."""
     put(job / "assembled.csv", AGREE)
-    fitted(shelf, read_planned(job), readings=read_assembled(shelf, job))
+    fitted(shelf, read_planned(job), read=read_assembled(shelf, job))
     export(shelf, tmp_path / "out")
     import_(other := open_shelf(tmp_path / "other.db", clock=Clock()), tmp_path / "out")
     assert engine(other, 1) == engine(shelf, 1) and engine(other, 1).positions[0].readings

@@ -11,6 +11,7 @@ from fitmatch.wording import printable
 
 if TYPE_CHECKING:
     from fitmatch.gauging.assembled import Comparison
+    from fitmatch.records.job import Job
 
 
 @click.command("assembled")
@@ -47,7 +48,8 @@ def command(
     """Compare what was measured with the shells in with what was calculated.
 
     JOB is a job folder with readings in assembled.csv: position, upper, lower, clearance or bore, method. If upper and
-    lower are blank, the shells are those of the plan saved by `fitmatch assign --save`.
+    lower are blank, the shells are those of the plan saved by `fitmatch assign --save`. Other shells than the plan's
+    are told, unless a later row has the plan's own.
 
     \b
     Example:
@@ -59,22 +61,34 @@ def command(
     if db is not None and not from_shelf:
         raise click.UsageError("--db says which shelf; add --from-shelf")
     notes = Notes(quiet=quiet)
+    from dataclasses import replace
+
     from fitmatch.gauging.assembled import assembled
+    from fitmatch.gauging.noted import noted
 
     def compared() -> "Comparison":
-        from fitmatch.intake.planned import kept_plan
+        from fitmatch.intake.planned import by_number, kept_plan
+        from fitmatch.intake.saved.saved_figures import said
 
-        if from_shelf or kept_plan(job).has_the_shelf_s_shells:
+        kept = kept_plan(job)
+        found = assembled(read(on_the_shelf=from_shelf or kept.has_the_shelf_s_shells))
+        if kept.plan is None:
+            return found
+        plan = by_number(kept.plan, found.job.shelved or {})
+        return replace(found, noted=noted(found.job, plan.shells, plan.housings, said(plan, found.job).told_of))
+
+    def read(*, on_the_shelf: bool) -> "Job":
+        if on_the_shelf:
             from fitmatch.cli.shared.solving import refusals_told
 
             with refusals_told(db):
                 from fitmatch.shelf.jobs.supplying import read_supplied
                 from fitmatch.shelf.store.opening import open_shelf
 
-                return assembled(read_supplied(open_shelf(db, make=False), job, assembled=True))
+                return read_supplied(open_shelf(db, make=False), job, assembled=True)
         from fitmatch.intake.reading import read_job
 
-        return assembled(read_job(job, assembled=True))
+        return read_job(job, assembled=True)
 
     comparison = compared()
     if learn and _learn(comparison, notes):
@@ -91,7 +105,7 @@ def command(
 
         with fitted():
             text = assembled_text(comparison, shown)
-        print_report(text, in_red=(NOT_TO_BE_RUN, "A MISTAKE"))
+        print_report(text, in_red=(NOT_TO_BE_RUN, "NOT AS PLANNED", "A MISTAKE"))
     left_out = comparison.refused or not comparison.learned
     return 1 if comparison.needs_attention or (learn and left_out) else 0
 

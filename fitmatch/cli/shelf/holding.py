@@ -88,7 +88,7 @@ def fitted(
     permitted = dict(_permission(text) for text in permissions)
     shelf = asked.shelf()
     planned, read = read_planned(job, shelf), read_assembled(shelf, job)
-    return asked.changed(action(shelf, planned, positions, permissions=permitted, readings=read, by=who, note=note))
+    return asked.changed(action(shelf, planned, positions, permissions=permitted, read=read, by=who, note=note))
 
 
 def _permission(text: str) -> tuple[str, str]:

@@ -7,6 +7,7 @@ from fitmatch.records.keys import full_name
 from fitmatch.report.data.values import uncertainty_value
 from fitmatch.report.shared.emit import Value, document, length, rows_text
 from fitmatch.report.words.likely_causes import likely_causes, missing, refusal, why_not
+from fitmatch.report.words.with_shells_in import noted_otherwise
 from fitmatch.version import __version__
 
 SCHEMA: Final = 1  # rises when a meaning changes, not when a key is added
@@ -27,6 +28,9 @@ def assembled_document(comparison: Comparison, unit: str) -> str:
             "not_compared": [
                 {"row": n.reading.row, "position": n.position.name, "kind": n.position.kind, "missing": missing(n)}
                 for n in comparison.not_compared
+            ],
+            "not_as_planned": [
+                {"position": name, "told": noted_otherwise(facts)} for name, facts in comparison.noted.against.items()
             ],
             "unread": [{"position": p.name, "kind": p.kind} for p in comparison.unread],
             "seating": {kind: _seating(comparison, kind, unit) for kind in comparison.kinds},
@@ -77,6 +81,7 @@ def _reading(comparison: Comparison, check: Check, unit: str) -> dict[str, Value
         "apart_from": length(check.apart_from_nm, unit),
         "mistake_from": length(check.mistake_from_nm, unit),
         "verdict": str(check.verdict),
+        "out_again_by": comparison.noted.settled.get(reading.row),
         "likely": likely_causes(comparison, check),
         "min": length(placement.position.min_nm, unit),
         "max": length(placement.position.max_nm, unit),

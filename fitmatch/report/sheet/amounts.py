@@ -8,6 +8,7 @@ from typing import Final, NamedTuple
 from fitmatch.lengths import exact, fixed
 from fitmatch.records.measuring import Gauge
 from fitmatch.records.parts import Position, Shell, Size
+from fitmatch.report.shared.layout import NO_BREAK
 from fitmatch.report.shared.scale import NOTHING, PLACES, on_paper, telling, usual
 
 _OTHER: Final = {"in": "mm", "mm": "in"}
@@ -33,6 +34,12 @@ class Run(NamedTuple):
 def amount(nm: int, unit: str) -> Amount:
     """A length in both units, with the usual decimals: more would only look exact."""
     return _both(unit, lambda one: usual(one, nm))
+
+
+def in_both(nm: int, unit: str) -> str:
+    """The same in one text."""
+    own, other = amount(nm, unit)
+    return f"{own} ({other})"
 
 
 def setting(nm: int, unit: str, step_nm: int | None) -> Amount:
@@ -77,7 +84,8 @@ def places(nm: int, unit: str) -> int:
 
 
 def span(least_nm: int | None, most_nm: int | None, unit: str) -> Amount | None:
-    """What must be read, in both units, each end rounded inward; None without either end."""
+    """What must be read, in both units, each end rounded inward; None without either end. A unit stays on the line of
+    its figure."""
     if least_nm is None and most_nm is None:
         return None
 
@@ -86,7 +94,8 @@ def span(least_nm: int | None, most_nm: int | None, unit: str) -> Amount | None:
         most = "" if most_nm is None else usual(one, on_paper(most_nm, one, PLACES[one], -1))
         return f"{least} to {most}" if least and most else f"at least {least}" if least else f"at most {most}"
 
-    return _both(unit, told)
+    own, other = _both(unit, told)
+    return Amount(*(NO_BREAK.join(text.rsplit(" ", 1)) for text in (own, other)))
 
 
 def other_unit(unit: str) -> str:
@@ -122,4 +131,4 @@ def coating_of(shell: Shell, unit: str) -> str:
     if not shell.coating_nm:
         return ""
     aside = shell.wall_nm is not None and shell.wall_nm != shell.touched_nm
-    return f"coated {in_full(shell.coating_nm, unit)} {unit}{', not in the wall' if aside else ''}"
+    return f"coated {in_both(shell.coating_nm, unit)}{', not in the wall' if aside else ''}"

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final, NamedTuple
 
+from fitmatch.facts import Fact
 from fitmatch.gauging.assembled import Check as ReadingCheck
 from fitmatch.gauging.assembled import Verdict
 from fitmatch.gauging.bench_check import BenchCheck, bench_check, bounds_of
@@ -11,6 +12,7 @@ from fitmatch.lengths import fixed
 from fitmatch.records.answers.placements import Placement
 from fitmatch.records.answers.plans import Flag
 from fitmatch.records.job import Job
+from fitmatch.records.keys import full_name
 from fitmatch.records.measuring import AssembledReading
 from fitmatch.records.parts import ANY, SIDES, Position, Shell
 from fitmatch.report.shared.certainty import Certainty
@@ -38,6 +40,7 @@ from fitmatch.report.sheet.amounts import (
     amount,
     as_read,
     coating_of,
+    in_both,
     in_full,
     judged,
     other_unit,
@@ -46,11 +49,21 @@ from fitmatch.report.sheet.amounts import (
     span,
 )
 from fitmatch.report.sheet.drawings import Line, crank_lines, numbers_of
-from fitmatch.report.sheet.source import COULD_GO_THERE, FIND_OUT, NOT_AS_PLANNED, Shown, is_bad
+from fitmatch.report.sheet.source import COULD_GO_THERE, Shown, is_bad
 from fitmatch.report.words.doubts import doubt_lines
 from fitmatch.report.words.likely_causes import likely_causes
 from fitmatch.report.words.reasons import out_by, words_of
-from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
+from fitmatch.report.words.with_shells_in import (
+    FIND_OUT,
+    HOUSING_NOT_AS_PLANNED,
+    NOT_AS_PLANNED,
+    VERDICTS,
+    amount_off,
+    limit_broken,
+    noted_otherwise,
+    way_off,
+)
+from fitmatch.wording import listed
 
 if TYPE_CHECKING:
     from fitmatch.shelf.answers.engines import EnginePosition
@@ -199,7 +212,8 @@ class _Blocks:
             *self._told(position, in_doubt=bool(doubts)),
         )
         number = self._numbers.get(position.name)
-        return Block(position.name, position.kind, number, position.pin, (*noted, *states, *doubts), told)
+        readings = self._readings(position)
+        return Block(position.name, position.kind, number, position.pin, (*noted, *states, *doubts, *readings), told)
 
     def _filled(self, placement: Placement) -> Block:
         position, unit, inside = placement.position, self._unit, placement.within_limits
@@ -213,9 +227,7 @@ class _Blocks:
         verdict = self._certainty.verdict(placement) if inside else None
         told = [f"{verdict} within its uncertainty"] if verdict not in (None, "inside") else []
         if placement.uncounted_nm:
-            told.append(
-                f"{LIMITS_TO_METAL}, {in_full(placement.uncounted_nm, unit)} {unit} on both shells: {ALREADY_OFF}"
-            )
+            told.append(f"{LIMITS_TO_METAL}, {in_both(placement.uncounted_nm, unit)} on both shells: {ALREADY_OFF}")
         return Block(
             position.name,
             position.kind,
@@ -250,23 +262,25 @@ class _Blocks:
             yield f"{IN_DOUBT}, {MEASURE_FIRST}: {line}"
 
     def _noted(self, position: Position) -> Iterator[str]:
-        for line in self._shown.noted_otherwise(position):
-            yield f"{NOT_AS_PLANNED}: {line}. {FIND_OUT}."
+        for state, facts in noted_at(self._shown, position):
+            yield f"{state}: {'; '.join(noted_otherwise(facts))}. {FIND_OUT}."
 
     def _readings(self, position: Position) -> Iterator[str]:
-        """What was read with these shells in, where that is outside the limits or not as calculated."""
+        """What was read with shells in, where that is outside the limits or not as calculated."""
         compared, job = self._shown.compared, self._plan.job
-        for check in filter(is_bad, self._shown.checks_of(position)):
+        others = self._shown.checks_otherwise(position)
+        for check in filter(is_bad, [*self._shown.checks_of(position), *others]):
             assert compared is not None
+            told = f"with {pair_of(check)} in " if check in others else ""
             scale, bounds = scale_for(self._unit, ()), bounds_of(job, check)
             if not check.within_limits:
                 read = _reads(job, check, "must read", bounds.least_nm, bounds.most_nm)
-                yield f"{NOT_TO_BE_RUN}: {read}; {limit_broken(check, scale)}"
+                yield f"{NOT_TO_BE_RUN}: {told}{read}; {limit_broken(check, scale)}"
             if check.verdict != Verdict.AGREES:
                 read = _reads(job, check, "agrees", bounds.agrees_from_nm, bounds.agrees_to_nm)
                 off = f"{amount_off(check, scale)} {scale.step} {way_off(check)} than calculated"
                 likely = "; ".join(likely_causes(compared, check))
-                yield f"{VERDICTS[check.verdict]}: {read}: {off}. Measure it again. Likely: {likely}."
+                yield f"{VERDICTS[check.verdict]}: {told}{read}: {off}. Measure it again. Likely: {likely}."
 
     def _half(self, placement: Placement, side: str) -> Half:
         shell: Shell = getattr(placement, side)
@@ -326,6 +340,23 @@ def shown_check(job: Job, check: BenchCheck) -> Check:
         if check.raised_nm and check.least_nm is not None
         else "",
     )
+
+
+def noted_at(shown: Shown, position: Position) -> Iterator[tuple[str, tuple[Fact, ...]]]:
+    """What is noted otherwise than planned at a position, with the state that this is."""
+    for state, facts in (
+        (NOT_AS_PLANNED, shown.noted.of_shells(position.name)),
+        (HOUSING_NOT_AS_PLANNED, shown.noted.of_housings(position.name)),
+    ):
+        if facts:
+            yield state, facts
+
+
+def pair_of(check: ReadingCheck) -> str:
+    """The shells that a reading was taken with, and the housing if it is named."""
+    reading = check.reading
+    names = listed([full_name(reading.upper), full_name(reading.lower)])
+    return f"{names} and the housing of {reading.housing}" if reading.housing else names
 
 
 def raw_reading(job: Job, reading: AssembledReading) -> str:

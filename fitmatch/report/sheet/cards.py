@@ -23,9 +23,10 @@ class Entry(NamedTuple):
 
 
 class Card(NamedTuple):
-    """Readings of one feature of one kind; of walls those of one box."""
+    """Readings of one feature of one kind; of walls those of one `box`."""
 
     title: str
+    box: str
     gauge: str
     entries: tuple[Entry, ...]
 
@@ -37,9 +38,7 @@ def cards(job: Job, placed: Container[ShellKey] = ()) -> tuple[Card, ...]:
     found = []
     for (feature, kind, box), group in groupby(whole_path(job), key=_stretch):
         asked = list(group)
-        of = f" of {box}" if box else ""
-        title = f"{kind}: {_WHAT[feature]}{of}"
-        found.append(Card(title, asked[0].gauge or "", tuple(_entries(asked))))
+        found.append(Card(f"{kind}: {_WHAT[feature]}", box, asked[0].gauge or "", tuple(_entries(asked))))
     return tuple(found)
 
 

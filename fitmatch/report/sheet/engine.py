@@ -118,7 +118,7 @@ class _Record:
         asked = tuple(self._asked())
         recorded = tuple(map(self._kind, kinds))
         unknown = [_NOT_KNOWN] if asked or any(kind.ask for kind in recorded) else []
-        gauges = self._built.gauges.items()
+        gauges = self._built.gauges
         sure = [_SURE] if self._sure else []
         sure += [_AT_LEAST] if any(p.clearance_u_least for p in engine.positions) else []
         return Recorded(
@@ -126,7 +126,7 @@ class _Record:
             scale_for(unit, ()).step,
             tuple((key, one_line(text)) for key, text in self._own() if text),
             recorded,
-            tuple((name, told_of_gauge(gauge, gauge.unit or unit, self._uses(name))) for name, gauge in gauges),
+            tuple((name, told_of_gauge(name, gauges, unit, self._uses(name))) for name in gauges),
             (*_RESTS_ON, *self._corrected(), *sure, *unknown),
             asked,
         )
@@ -188,6 +188,7 @@ class _Record:
             "; ".join(self._told_of_each(positions, self._seating)),
             tuple(self._line(p, same_part=bool(part)) for p in positions),
             () if all(p.limits_from for p in positions) else (_LIMITS_FROM,),
+            uncounted=uncounted({p.position: p.uncounted_nm or 0 for p in positions if p.is_whole}, self._scale),
         )
 
     def _seating(self, position: EnginePosition) -> str:
@@ -261,7 +262,8 @@ class _Record:
         readings = self._built.readings.get(shell.number, ())
         if shell.wall_nm is None:
             return ""
-        return " ".join(filter(None, self._told_readings(readings, shell.wall_nm, self._walls_by)))
+        told = " ".join(filter(None, self._told_readings(readings, shell.wall_nm, self._walls_by)))
+        return ", ".join(filter(None, ["bare", told])) if shell.number in self._built.bare else told
 
     def _told_readings(self, readings: Sequence[Reading], nm: int, all_by: Iterable[str | None]) -> tuple[str, str]:
         """With the gauges, unless one has read all."""
@@ -287,8 +289,6 @@ class _Record:
             yield "; ".join(filter(None, [f"{_outside(position)}, permitted in writing: {position.permission}", *told]))
         if position.in_doubt:
             yield "rested on readings in doubt when it was fitted"
-        if position.uncounted_nm:
-            yield uncounted(f"{self._length(position.uncounted_nm)} {self._unit}")
         again = [(wear.part, wear.after_nm) for wear in position.wears if wear.after_nm is not None]
         if again:
             yield f"measured again then: {', '.join(f'{part} {usual(self._unit, nm)}' for part, nm in again)}"

@@ -23,8 +23,15 @@ from fitmatch.report.sheet.cards import REPEATS, cards
 from fitmatch.report.sheet.figures import figured
 from fitmatch.report.sheet.leftovers import LEAST_PT, USUAL, leftovers, letters_pt
 from fitmatch.report.sheet.record import recorded
-from fitmatch.report.sheet.source import FIND_OUT, NOT_AS_PLANNED, PARTS, Label, Shown, Source
-from fitmatch.report.words.with_shells_in import VERDICTS
+from fitmatch.report.sheet.source import PARTS, Label, Shown, Source
+from fitmatch.report.words.with_shells_in import (
+    AND_THEN,
+    FIND_OUT,
+    HOUSING_NOT_AS_PLANNED,
+    NOT_AS_PLANNED,
+    VERDICTS,
+    noted_otherwise,
+)
 from fitmatch.wording import listed, printable
 
 MARK: Final = (
@@ -44,6 +51,7 @@ _ALARMS: Final[Mapping[str, tuple[str, str]]] = {
     NOT_TO_BE_RUN: (_AS_READ, _LOOK),
     **{VERDICTS[verdict]: (_AS_READ, _LOOK) for verdict in (Verdict.MISTAKE, Verdict.APART)},
     NOT_AS_PLANNED: ("", FIND_OUT),
+    HOUSING_NOT_AS_PLANNED: ("", FIND_OUT),
     IN_DOUBT: ("", f"{MEASURE_FIRST[0].upper()}{MEASURE_FIRST[1:]}"),
     DANGER: ("", "The clearance is outside its limits"),
     NOT_FILLED: ("", ""),
@@ -148,12 +156,17 @@ def _alarms(shown: Shown) -> Iterator[str]:
         if names:
             told = _TOLD[state](shown) if state in _TOLD else []
             what = f": {listed(told)}." if told else "." if todo else ""
-            yield " ".join(filter(None, [state, how])) + f": {listed(names)}." + (todo and f" {todo}") + what
+            then = f" {AND_THEN}." if todo == FIND_OUT else ""
+            yield " ".join(filter(None, [state, how])) + f": {listed(names)}." + (todo and f" {todo}") + what + then
     yield from filter(None, map(shown.not_yet, shown.kinds))
 
 
-def _noted(shown: Shown) -> list[str]:
-    return [line for position in shown.plan.job.positions for line in shown.noted_otherwise(position)]
+def _noted_shells(shown: Shown) -> list[str]:
+    return noted_otherwise(fact for name in shown.noted.against for fact in shown.noted.of_shells(name))
+
+
+def _noted_housings(shown: Shown) -> list[str]:
+    return noted_otherwise(fact for name in shown.noted.against for fact in shown.noted.of_housings(name))
 
 
 def _in_doubt(shown: Shown) -> list[str]:
@@ -162,7 +175,11 @@ def _in_doubt(shown: Shown) -> list[str]:
     return list(dict.fromkeys(f"{doubt.item} {doubt.feature.replace('_', ' ')}" for doubt in doubts))
 
 
-_TOLD: Final[Mapping[str, Callable[[Shown], list[str]]]] = {IN_DOUBT: _in_doubt, NOT_AS_PLANNED: _noted}
+_TOLD: Final[Mapping[str, Callable[[Shown], list[str]]]] = {
+    IN_DOUBT: _in_doubt,
+    NOT_AS_PLANNED: _noted_shells,
+    HOUSING_NOT_AS_PLANNED: _noted_housings,
+}
 
 
 def _style(heading: Heading, label: Label) -> str:

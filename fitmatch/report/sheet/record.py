@@ -1,5 +1,6 @@
 """The part that is kept with the engine, on one page: what was read with what, what was fitted, what was found then."""
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from itertools import groupby
@@ -12,7 +13,6 @@ from fitmatch.gauging.sizes.corrections import GAUGE_STEEL
 from fitmatch.gauging.uncertainty.error_model import ErrorModel
 from fitmatch.records.answers.placements import Placement
 from fitmatch.records.job import Job
-from fitmatch.records.keys import full_name
 from fitmatch.records.measuring import DIAMETERS, Gauge, Reading
 from fitmatch.records.parts import SIDES, Position, Shell, Size
 from fitmatch.report.shared.certainty import Certainty
@@ -29,12 +29,12 @@ from fitmatch.report.shared.states import (
     side_of,
 )
 from fitmatch.report.sheet.amounts import Amount, Run, as_read, in_full, judged, mean_of, places, runs, span
-from fitmatch.report.sheet.assembly import MICROMETER, lies_at, limits_of, raw_reading, shown_check
+from fitmatch.report.sheet.assembly import MICROMETER, lies_at, limits_of, noted_at, pair_of, raw_reading, shown_check
 from fitmatch.report.sheet.assembly import Check as BenchCheck
-from fitmatch.report.sheet.source import COULD_GO_THERE, NOT_AS_PLANNED, Shown
+from fitmatch.report.sheet.source import COULD_GO_THERE, Shown
 from fitmatch.report.words.doubts import looks_wrong
 from fitmatch.report.words.reasons import out_by, words_of
-from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
+from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, noted_otherwise, way_off
 from fitmatch.wording import listed
 
 if TYPE_CHECKING:
@@ -76,7 +76,8 @@ class Line(NamedTuple):
 
 class KindRecorded(NamedTuple):
     """One kind: its limits, if all positions have the same, and where they come from; its positions. `ask`: what else
-    is to be written in by hand. `not_yet`: why none of its shells may be fitted, empty if they may."""
+    is to be written in by hand. `not_yet`: why none of its shells may be fitted, empty if they may. `uncounted`: what
+    of its coating does not count as wall, empty if all of it does."""
 
     kind: str
     limits: str
@@ -85,6 +86,12 @@ class KindRecorded(NamedTuple):
     lines: tuple[Line, ...]
     ask: tuple[str, ...] = ()
     not_yet: str = ""
+    uncounted: str = ""
+
+    @property
+    def numbered(self) -> bool:
+        """Whether a shell has its number on the shelf beside its name, for which there must be room."""
+        return any(half.lies for line in self.lines for half in line.halves)
 
 
 class Recorded(NamedTuple):
@@ -134,6 +141,9 @@ def _kind(shown: Shown, kind: str, lines: "_Lines") -> KindRecorded:
         f"{in_full(fit.seating_nm, job.unit)} {job.unit}" if fit.seating_nm else "",
         tuple(lines.of(position) for position in job.positions if position.kind == kind),
         not_yet=shown.not_yet(kind),
+        uncounted=uncounted(
+            {p.position.name: p.uncounted_nm for p in shown.plan.of_kind(kind)}, scale_for(job.unit, ())
+        ),
     )
 
 
@@ -149,9 +159,18 @@ def how_assembled(method: str, gauge: str | None, by: str, date: str) -> str:
     return ", ".join(filter(None, [what, f"by {one_line(by)}" if by else "", date]))
 
 
-def uncounted(amount: str) -> str:
-    """What a clearance to the metal has beside the walls, which stand on a record over their coating."""
-    return f"{amount} of coating does not count as wall: add it. Clearances and limits are to the metal"
+def uncounted(by_position: Mapping[str, int], scale: Scale) -> str:
+    """What clearances to the metal have beside the walls, which stand on a record over their coating: once for the
+    most positions, with those of which it is another amount."""
+    if not any(by_position.values()):
+        return ""
+    ((most, _),) = Counter(nm for nm in by_position.values() if nm).most_common(1)
+    others = [
+        f"{name} {scale.with_unit(nm)}" if nm else f"{name} none" for name, nm in by_position.items() if nm != most
+    ]
+    but = f" ({', '.join(others)})" if others else ""
+    told = f"{scale.with_unit(most)} of coating does not count as wall: add it{but}"
+    return f"{told}. Clearances and limits are to the metal"
 
 
 def assembled_told(feature: str, read: str, how: str, corrected: str, bench: str) -> str:
@@ -195,10 +214,10 @@ class _Lines:
         unit, placement, checks = self._unit, self._placed.get(position.key), self._shown.checks_of(position)
         sure = None if placement is None else self._certainty.of(placement)
         halves = () if placement is None else (placement.upper, placement.lower)
-        others = [
-            f"with {self._pair(one)} in: {self._assembled(one)}" for one in self._shown.checks_otherwise(position)
-        ]
-        read = "; ".join([*map(self._assembled, checks), *others])
+        others = self._shown.checks_otherwise(position)
+        read = "; ".join(
+            [*map(self._assembled, checks), *(f"with {pair_of(one)} in: {self._assembled(one)}" for one in others)]
+        )
         return Line(
             position.name,
             tuple((mean_of(getattr(position, what), unit), *self._read(position, what)) for what in DIAMETERS),
@@ -208,7 +227,7 @@ class _Lines:
             read or ("" if self._may_be_read(placement) else NOTHING),
             tuple(self._marks(position)),
             () if read or placement is None or not self._may_be_read(placement) else self._bench(placement),
-            tuple(dict.fromkeys(self._notes(position, checks))),
+            tuple(dict.fromkeys(self._notes(position, [*checks, *others]))),
         )
 
     def _read(self, position: Position, feature: str) -> tuple[str, str]:
@@ -219,9 +238,6 @@ class _Lines:
         if placement is None or self._shown.noted_otherwise(placement.position):
             return False
         return not not_yet_fitted(self._plan, placement.position.kind)
-
-    def _pair(self, check: Check) -> str:
-        return listed([full_name(check.reading.upper), full_name(check.reading.lower)])
 
     def _bench(self, placement: Placement) -> tuple[str, ...]:
         check = self._bench_check(placement)
@@ -249,14 +265,11 @@ class _Lines:
             yield f"housing of {position.housing}"
 
     def _notes(self, position: Position, checks: Sequence[Check]) -> Iterator[str]:
-        yield from (f"{NOT_AS_PLANNED}: {line}" for line in self._shown.noted_otherwise(position))
+        yield from (f"{state}: {'; '.join(noted_otherwise(facts))}" for state, facts in noted_at(self._shown, position))
         for doubt in self._shown.doubts_of(position):
             yield f"{IN_DOUBT}, {MEASURE_FIRST}: {one_line(looks_wrong(doubt, self._unit))}"
         for doubt in self._shown.doubts_beside(position):
             yield f"{COULD_GO_THERE}: {one_line(looks_wrong(doubt, self._unit))}"
-        placed = self._placed.get(position.key)
-        if placed is not None and placed.uncounted_nm:
-            yield uncounted(f"{in_full(placed.uncounted_nm, self._unit)} {self._unit}")
         for check in checks:
             if not check.within_limits:
                 yield f"{NOT_TO_BE_RUN}: {limit_broken(check, self._scale)}"
@@ -321,12 +334,14 @@ def _gauges(job: Job) -> Iterator[tuple[str, str]]:
     for kind, features in job.measuring.measured.items():
         for feature, name in features.items():
             uses.setdefault(name, []).append(f"{kind} {feature.replace('_', ' ')}")
-    for name, gauge in job.measuring.gauges.items():
-        yield name, told_of_gauge(gauge, gauge.unit or job.unit, uses.get(name, ()))
+    for name in job.measuring.gauges:
+        yield name, told_of_gauge(name, job.measuring.gauges, job.unit, uses.get(name, ()))
 
 
-def told_of_gauge(gauge: Gauge, unit: str, uses: Iterable[str]) -> str:
+def told_of_gauge(name: str, gauges: Mapping[str, Gauge], unit: str, uses: Iterable[str]) -> str:
     """What is known of a gauge, and what it is used for."""
+    gauge = gauges[name]
+    unit = gauge.unit or unit
     lengths = (
         ("resolution", gauge.resolution_nm),
         ("limit +/-", gauge.limit_nm),
@@ -334,5 +349,18 @@ def told_of_gauge(gauge: Gauge, unit: str, uses: Iterable[str]) -> str:
         ("ball", gauge.ball_nm),
     )
     told = [*uses, *(f"{what} {usual(unit, nm)} {unit}" for what, nm in lengths if nm)]
-    told += [f"expansion {_per_kelvin(gauge.expansion)} per kelvin"] if gauge.expansion is not None else []
+    told += filter(None, [_expansion_of(name, gauges)])
     return ", ".join([*told, f"set with {gauge.set_with}"] if gauge.set_with else told)
+
+
+def _expansion_of(name: str, gauges: Mapping[str, Gauge]) -> str:
+    """The coefficient of a gauge: its own, or that of the one it was set with, of which nothing else may be known."""
+    scale, gauge = name, gauges.get(name)
+    while gauge is not None and gauge.expansion is None and gauge.set_with:
+        scale, gauge = gauge.set_with, gauges.get(gauge.set_with)
+    whose = "" if scale == name else f"as {scale}"
+    if gauge is None:
+        return f"expansion {whose}"
+    if gauge.expansion is None:
+        return ""
+    return ", ".join(filter(None, [f"expansion {_per_kelvin(gauge.expansion)} per kelvin", whose]))

@@ -2,16 +2,17 @@
 
 from typing import Final, NamedTuple
 
+from fitmatch.facts import Fact
 from fitmatch.fit.answer.saved import Contradiction, rebuilt
 from fitmatch.gauging.assembled import Check, Comparison, Verdict, compare
+from fitmatch.gauging.noted import Noted, noted
 from fitmatch.intake.planned import Planned, refused_plan
 from fitmatch.intake.saved.saved_figures import Said
 from fitmatch.records.answers.doubted import doubted
 from fitmatch.records.answers.plans import JobPlan
 from fitmatch.records.housings import in_one_block
 from fitmatch.records.job import Job
-from fitmatch.records.keys import full_name
-from fitmatch.records.measuring import AssembledReading, Doubt
+from fitmatch.records.measuring import Doubt
 from fitmatch.records.parts import Position, Shell
 from fitmatch.report.shared.states import (
     DANGER,
@@ -22,12 +23,10 @@ from fitmatch.report.shared.states import (
     NOT_TO_BE_RUN,
     not_yet_fitted,
 )
-from fitmatch.report.words.with_shells_in import VERDICTS
+from fitmatch.report.words.with_shells_in import HOUSING_NOT_AS_PLANNED, NOT_AS_PLANNED, VERDICTS
 
 PARTS: Final = ("assembly", "figures", "record", "leftovers", "cards")
 A_PLAN: Final = frozenset(PARTS) - {"cards"}  # what they show
-NOT_AS_PLANNED: Final = "SHELLS NOT AS PLANNED"
-FIND_OUT: Final = "Find out which; clear the reading of a row whose shells are out again"
 COULD_GO_THERE: Final = f"a shell that could go there is in doubt, {MEASURE_FIRST}"
 
 
@@ -40,7 +39,8 @@ class Label(NamedTuple):
 
 class Shown(NamedTuple):
     """A saved plan with its figures worked out again. `void`: why it is not to be used any more, and `cure` what to do
-    then; `compared`: what was read with the shells in, if anything was."""
+    then; `noted`: what the readings with the shells in say against the plan, and `compared`: how they compare with the
+    calculation, if there are any."""
 
     plan: JobPlan
     leftover: tuple[Shell, ...]
@@ -51,6 +51,7 @@ class Shown(NamedTuple):
     time: str | None
     void: tuple[str, ...]
     cure: str
+    noted: Noted
     compared: Comparison | None
 
     @property
@@ -82,43 +83,20 @@ class Shown(NamedTuple):
 
     def checks_of(self, position: Position) -> list[Check]:
         """What was read at a position with the very shells of the plan in it."""
-        placed = None if self.compared is None else self.plan.by_position().get(position.key)
-        if self.compared is None or placed is None:
-            return []
-        pair = (placed.upper.key, placed.lower.key)
-        mine = (c for c in self.compared.checks if c.reading.position == position.name)
-        return [
-            c for c in mine if (c.reading.upper, c.reading.lower) == pair and _housing_of(c.reading) == _home(position)
-        ]
+        return [c for c in self._read_at(position) if c.reading.row not in self.noted.others]
 
-    def noted_otherwise(self, position: Position) -> list[str]:
-        """Where the readings with the shells in contradict the plan about a position: of each the last counts, as
-        shells may have been tried there before."""
-        measuring = self.plan.job.measuring
-        last = {reading.position: reading for reading in measuring.assembled}
-        placed = self.plan.by_position().get(position.key)
-        planned = (None, None) if placed is None else (placed.upper.key, placed.lower.key)
-        found = []
-        if mine := last.get(position.name):
-            pairs = zip((mine.upper, mine.lower), planned, strict=True)
-            found = [(full_name(key), position.name, full_name(ours)) for key, ours in pairs if ours and ours != key]
-            found += [(full_name(key), position.name, "no shell") for key in (mine.upper, mine.lower) if not placed]
-            if _housing_of(mine) != _home(position):
-                found.append((f"the housing of {_housing_of(mine)}", position.name, f"that of {_home(position)}"))
-        found += [
-            (full_name(key), reading.position, position.name)
-            for reading in last.values()
-            for key in (reading.upper, reading.lower)
-            if reading.position != position.name and key in planned
-        ]
-        return [f"{measuring.assembled_file} says {what} is in {at}, the plan says {ours}" for what, at, ours in found]
+    def _read_at(self, position: Position) -> list[Check]:
+        checks = () if self.compared is None else self.compared.checks
+        return [c for c in checks if c.reading.position == position.name]
+
+    def noted_otherwise(self, position: Position) -> tuple[Fact, ...]:
+        """What the readings with the shells in say against the plan about a position."""
+        return self.noted.against.get(position.name, ())
 
     def checks_otherwise(self, position: Position) -> list[Check]:
         """What was read there with other shells or another housing than the plan's, where that was the last."""
-        if self.compared is None or not self.noted_otherwise(position):
-            return []
-        last = [c for c in self.compared.checks if c.reading.position == position.name][-1:]
-        return [c for c in last if c not in self.checks_of(position)]
+        last = self._read_at(position)[-1:] if self.noted_otherwise(position) else []
+        return [c for c in last if c.reading.row in self.noted.others]
 
     def noted_in(self, shell: Shell) -> str:
         """The position that a shell of no position is in by the last reading there; empty if by none."""
@@ -127,11 +105,12 @@ class Shown(NamedTuple):
 
     def states_of(self, position: Position) -> list[str]:
         """What forbids to go on at a position, in a word or two each."""
-        plan, checks = self.plan, self.checks_of(position)
+        plan, checks = self.plan, [*self.checks_of(position), *self.checks_otherwise(position)]
         states = [NOT_TO_BE_RUN] if any(not c.within_limits for c in checks) else []
         found = {c.verdict for c in checks}
         states += [VERDICTS[one] for one in (Verdict.MISTAKE, Verdict.APART) if one in found]
-        states += [NOT_AS_PLANNED] if self.noted_otherwise(position) else []
+        states += [NOT_AS_PLANNED] if self.noted.of_shells(position.name) else []
+        states += [HOUSING_NOT_AS_PLANNED] if self.noted.of_housings(position.name) else []
         states += [IN_DOUBT] if self.doubts_of(position) else []
         placement = plan.by_position().get(position.key)
         if placement is None:
@@ -149,17 +128,8 @@ class Shown(NamedTuple):
         """Whether exit status 1 is due."""
         whole = not any(not_yet_fitted(self.plan, kind) for kind in self.plan.job.kinds)
         proven = all(proof.proven for proof in self.said.proofs.values())
-        bad = bool(self.bad_checks) or any(map(self.noted_otherwise, self.plan.job.positions))
+        bad = bool(self.bad_checks or self.noted.against)
         return bool(self.void) or not whole or not proven or bad or self.plan.needs_attention
-
-
-def _housing_of(reading: AssembledReading) -> str:
-    return reading.housing or reading.position
-
-
-def _home(position: Position) -> str:
-    """Where a position's housing comes from."""
-    return position.housing or position.name
 
 
 def is_bad(check: Check) -> bool:
@@ -192,6 +162,7 @@ def shown_of(planned: Planned) -> Shown:
         faults += [f"{name}: the plan does not tell of it" for name in untold]
         if faults:
             raise refused_plan(planned, faults)
+    against = noted(job, plan.shells, plan.housings, said.told_of)
     compared = compare(job, found.plan.doubts) if job.measuring.assembled else None
     stamp = plan.number or 1, plan.date, plan.time
-    return Shown(found.plan, found.leftover, found.held, said, *stamp, planned.void, planned.cure, compared)
+    return Shown(found.plan, found.leftover, found.held, said, *stamp, planned.void, planned.cure, against, compared)

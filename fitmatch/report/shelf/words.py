@@ -56,6 +56,13 @@ def _cell(one: Difference, value: object, unit: str) -> str:
     return str(value or "empty")
 
 
+def _noted_otherwise(s: Slots) -> str:
+    from fitmatch.report.words.with_shells_in import AND_THEN, FIND_OUT, noted_otherwise
+
+    told, find_out = "; ".join(noted_otherwise(s["noted"])), f"{FIND_OUT[0].lower()}{FIND_OUT[1:]}"
+    return f"{s['position']} of {s['job']}: {told}: {find_out} before it is recorded as fitted. {AND_THEN}"
+
+
 def _numbers(s: Slots) -> str:
     return listed([str(number) for number in s["numbers"]], "or")
 
@@ -145,12 +152,16 @@ def _read(s: Slots, unit: str) -> str:
     """A clearance that was read with the shells in, and how far it is outside its limits."""
     over, limit = (s["shortfall_nm"], "below min") if s["shortfall_nm"] else (s["excess_nm"], "above max")
     off = f"{with_unit(over, unit)} {limit}{' at its tightest' if s['shortfall_nm'] else ''}"
-    return f"assembled clearance {with_unit(s['assembled_nm'], unit)} by {s['method']}, {off}: NOT TO BE RUN"
+    return f"{_assembled(s)} {with_unit(s['assembled_nm'], unit)} by {s['method']}, {off}: NOT TO BE RUN"
+
+
+def _assembled(s: Slots) -> str:
+    return f"assembled clearance{' to the metal' if s['to_metal'] else ''}"
 
 
 def _read_apart(s: Slots, unit: str) -> str:
     read, calculated = (with_unit(s[name], unit) for name in ("assembled_nm", "calculated_nm"))
-    text = f"{s['position']}: assembled clearance {read} by {s['method']}, calculated {calculated}"
+    text = f"{s['position']}: {_assembled(s)} {read} by {s['method']}, calculated {calculated}"
     return f"{text}: {str(s['verdict']).upper()}; find out why before the engine runs: {_LIKELY}"
 
 
@@ -295,6 +306,7 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
         f"{_shell(s)}, fitted in engine {s['engine']} at {s['position']}, is described otherwise than it was fitted: "
         f"{_changes(s, unit)}; check whether it belongs there before the engine runs"
     ),
+    "noted-otherwise": lambda s, _: _noted_otherwise(s),
     "not-to-be-assembled": lambda s, _: (
         f"{s['position']} of {s['job']} is outside its limits, NOT TO BE ASSEMBLED; {_permission(s)}"
     ),

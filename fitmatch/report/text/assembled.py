@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 
 from fitmatch.gauging.assembled import APART_NM, FEWEST_POSITIONS, LIMITS_UP_TO_NM, Check, Comparison, Verdict
+from fitmatch.lengths import fixed
 from fitmatch.records.keys import ShellKey, full_name
 from fitmatch.records.parts import Position
 from fitmatch.report.screen.attention import next_in_order
@@ -11,7 +12,18 @@ from fitmatch.report.shared.layout import Column, clean, fits, items, paragraph,
 from fitmatch.report.shared.scale import Scale, scale_for
 from fitmatch.report.shared.states import NOT_TO_BE_RUN
 from fitmatch.report.words.likely_causes import likely_causes, missing, refusal, why_not
-from fitmatch.report.words.with_shells_in import VERDICTS, amount_off, limit_broken, way_off
+from fitmatch.report.words.with_shells_in import (
+    AND_THEN,
+    FIND_OUT,
+    HOUSING_NOT_AS_PLANNED,
+    NOT_AS_PLANNED,
+    VERDICTS,
+    amount_off,
+    limit_broken,
+    noted_otherwise,
+    places_off,
+    way_off,
+)
 from fitmatch.wording import listed
 
 _UNITS = {
@@ -33,18 +45,19 @@ def assembled_text(comparison: Comparison, unit: str) -> str:
     blocks += [_attention(comparison, scale), items("WARNINGS", list(map(clean, job.warnings)))]
     blocks += [paragraph(_UNITS[unit]) if comparison.checks else []]
     blocks += [_kind(comparison, kind, scale) for kind in comparison.kinds]
-    blocks += [_seating(comparison, scale), _next(comparison)]
+    blocks += [_out_again(comparison), _seating(comparison, scale), _next(comparison)]
     blocks += [paragraph(_CLOSING)]
     return "\n\n".join("\n".join(block) for block in blocks if block) + "\n"
 
 
 def _summary(comparison: Comparison) -> str:
-    total = len(comparison.checks)
+    total, standing = len(comparison.checks), comparison.standing
     counts = [
-        (sum(not c.within_limits for c in comparison.checks), NOT_TO_BE_RUN),
-        (sum(c.verdict == Verdict.AGREES for c in comparison.checks), "in agreement with the calculation"),
-        (sum(c.verdict == Verdict.APART for c in comparison.checks), "apart from it"),
-        (sum(c.verdict == Verdict.MISTAKE for c in comparison.checks), "a mistake"),
+        (sum(not c.within_limits for c in standing), NOT_TO_BE_RUN),
+        (sum(c.verdict == Verdict.AGREES for c in standing), "in agreement with the calculation"),
+        (sum(c.verdict == Verdict.APART for c in standing), "apart from it"),
+        (sum(c.verdict == Verdict.MISTAKE for c in standing), "a mistake"),
+        (total - len(standing), "of shells that are out again"),
         (len(comparison.not_compared), "not compared"),
     ]
     told = ", ".join(f"{n} {words}" for n, words in counts if n)
@@ -67,18 +80,22 @@ def _kind(comparison: Comparison, kind: str, scale: Scale) -> list[str]:
     # Names as they are, then with short ones for their boxes, then without the bound, which is told below.
     shorter = [(boxes, bound) for bound in (True, False) for boxes in (ends, letters)]
     ways: list[tuple[Mapping[str, str], bool]] = [({}, True), *shorter]
-    every = [_columns(checks, scale, short, bound=bound) for short, bound in ways]
+    settled = comparison.noted.settled
+    every = [_columns(checks, scale, short, settled, bound=bound) for short, bound in ways]
     at = next((at for at, columns in enumerate(every) if fits(checks, *columns)), len(every) - 1)
     if ways[at][0]:
         head += f"; {legend(ways[at][0])}"
     return [*paragraph(head, rest="  "), *table(checks, *every[at], ruled=False), *_bounds(checks, scale)]
 
 
-def _columns(checks: list[Check], scale: Scale, boxes: Mapping[str, str], *, bound: bool) -> list[Column[Check]]:
+def _columns(
+    checks: list[Check], scale: Scale, boxes: Mapping[str, str], settled: Mapping[int, int], *, bound: bool
+) -> list[Column[Check]]:
     def name(key: ShellKey) -> str:
         return whole(full_name((boxes.get(key[0], key[0]), key[1])))
 
     corrected = any(c.as_read_nm != c.assembled_nm for c in checks)
+    places = max(places_off(c, scale) for c in checks)
     bounded = bound and any(round(c.apart_from_nm) != c.near_nm for c in checks)
     return [
         Column("", lambda c: whole(c.reading.position), "left", wraps=True),
@@ -88,9 +105,9 @@ def _columns(checks: list[Check], scale: Scale, boxes: Mapping[str, str], *, bou
         Column("mean\nas read", lambda c: scale.length(c.as_read_nm), shown=corrected),
         Column("assembled", lambda c: scale.length(c.assembled_nm)),
         Column("calculated", lambda c: scale.length(c.placement.clearance_nm)),
-        Column(f"off\n{scale.step}", lambda c: scale.steps(c.difference_nm, sign=True)),
-        Column("agrees\nwithin", lambda c: scale.steps(round(c.apart_from_nm)), shown=bounded),
-        Column("", _verdict, "left", wraps=True),
+        Column(f"off\n{scale.step}", lambda c: fixed(c.difference_nm, scale.step, places, sign=True)),
+        Column("agrees\nwithin", lambda c: fixed(int(c.apart_from_nm), scale.step, places), shown=bounded),
+        Column("", lambda c: _verdict(c, settled), "left", wraps=True),
     ]
 
 
@@ -100,7 +117,7 @@ def _bounds(checks: list[Check], scale: Scale) -> list[str]:
     place = f" min is held against the largest place of each journal, up to {scale.amount(above)} {scale.step} tighter."
     at_largest = place if above else ""
     at_largest += _to_metal(checks, scale)
-    unknown = list(dict.fromkeys(_unknown(c) for c in checks if c.bound_nm is None))
+    unknown = list(dict.fromkeys(what for c in checks if c.bound_nm is None for what in _unknown(c)))
     least, most = (way(checks, key=lambda c: c.near_nm) for way in (min, max))
     near, mistake = scale.steps(least.near_nm), f"a mistake: more than {scale.steps(least.crush_nm)}"
     base = scale.steps(APART_NM)
@@ -113,8 +130,8 @@ def _bounds(checks: list[Check], scale: Scale) -> list[str]:
             f"Two clearances agree within {fixed}, or within the expanded uncertainty of their difference, 95 %, if "
             f"that is more.{at_largest}"
         )
-    why = "; ".join(unknown)
-    whose = "" if len(unknown) == 1 and all(c.bound_nm is None for c in checks) else " for some of them"
+    why = ", ".join(unknown)
+    whose = "" if all(c.bound_nm is None for c in checks) else " for some of them"
     return paragraph(f"Two clearances agree within {fixed}; their uncertainty is not known{whose}: {why}.{at_largest}")
 
 
@@ -130,13 +147,16 @@ def _to_metal(checks: list[Check], scale: Scale) -> str:
     )
 
 
-def _unknown(check: Check) -> str:
+def _unknown(check: Check) -> list[str]:
     unknown = check.uncertainty.unknown if check.uncertainty is not None else ()
-    return ", ".join(clean(what) for what in unknown) or "job.toml tells nothing of the gauges"
+    return [clean(what) for what in unknown] or ["job.toml tells nothing of the gauges"]
 
 
-def _verdict(check: Check) -> str:
-    """The last word on a reading in the table: first whether it is to be run, then whether it agrees."""
+def _verdict(check: Check, settled: Mapping[int, int]) -> str:
+    """The last word on a reading in the table: first whether it is to be run, then whether it agrees. Shells that are
+    out again are not run."""
+    if check.reading.row in settled:
+        return "out again"
     if check.within_limits:
         return VERDICTS[check.verdict]
     also = "" if check.verdict == Verdict.AGREES else f", {whole(VERDICTS[check.verdict])}"
@@ -147,9 +167,14 @@ def _attention(comparison: Comparison, scale: Scale) -> list[str]:
     """What is not to be run, then the mistakes, what is apart, and what could not be compared."""
     found = [
         f"{NOT_TO_BE_RUN}: {_name(c.placement.position)}: {limit_broken(c, scale)}"
-        for c in comparison.checks
+        for c in comparison.standing
         if not c.within_limits
     ]
+    noted = comparison.noted
+    for state, of in ((NOT_AS_PLANNED, noted.of_shells), (HOUSING_NOT_AS_PLANNED, noted.of_housings)):
+        if names := [name for name in noted.against if of(name)]:
+            told = "; ".join(noted_otherwise(fact for name in names for fact in of(name)))
+            found.append(f"{state}: {listed(list(map(whole, names)))}: {clean(told)}.")
     for verdict in (Verdict.MISTAKE, Verdict.APART):
         found += _off(comparison, verdict, scale)
     found += [
@@ -162,7 +187,7 @@ def _attention(comparison: Comparison, scale: Scale) -> list[str]:
 def _off(comparison: Comparison, verdict: Verdict, scale: Scale) -> list[str]:
     """What is off and what is likely wrong, said once for all that are off the same way for the same reasons."""
     alike: dict[tuple[str, tuple[str, ...]], list[Check]] = {}
-    for c in comparison.checks:
+    for c in comparison.standing:
         if c.verdict == verdict:
             alike.setdefault((way_off(c), likely_causes(comparison, c)), []).append(c)
     told = []
@@ -176,6 +201,20 @@ def _off(comparison: Comparison, verdict: Verdict, scale: Scale) -> list[str]:
 
 def _name(position: Position) -> str:
     return f"{whole(position.name)} ({whole(position.kind)})"
+
+
+def _out_again(comparison: Comparison) -> list[str]:
+    """The rows of shells that are out again, each with the row that says so."""
+    told = []
+    for reading in comparison.job.measuring.assembled:
+        if (later := comparison.noted.settled.get(reading.row)) is not None:
+            names = " and ".join(whole(full_name(key)) for key in (reading.upper, reading.lower))
+            home = f" and the housing of {whole(reading.housing)}" if reading.housing else ""
+            told.append(
+                f"{whole(reading.position)} (row {reading.row}): read with {names}{home}, not as planned; row {later} "
+                "has what the plan says."
+            )
+    return items("OUT AGAIN", told)
 
 
 def _seating(comparison: Comparison, scale: Scale) -> list[str]:
@@ -225,19 +264,22 @@ def _told_of(comparison: Comparison, kind: str) -> tuple[str, ...]:
 
 def _next(comparison: Comparison) -> list[str]:
     steps = []
-    outside = [c for c in comparison.checks if not c.within_limits]
+    standing = comparison.standing
+    outside = [c for c in standing if not c.within_limits]
     if outside:
         steps.append(f"Run no engine with a bore marked {NOT_TO_BE_RUN}.")
-    shifted = {c.placement.position.kind: c for c in comparison.checks if comparison.beyond_crush(c)}
+    if comparison.noted.against:
+        steps.append(f"{FIND_OUT}: {', '.join(map(whole, comparison.noted.against))}. {AND_THEN}.")
+    shifted = {c.placement.position.kind: c for c in standing if comparison.beyond_crush(c)}
     alone = {
         c.reading.position: c
-        for c in comparison.checks
+        for c in standing
         if c.verdict != Verdict.AGREES
         and not comparison.in_common(c)
         and not c.by_seating
         and c.placement.position.kind not in shifted
     }
-    seated = dict.fromkeys(c.placement.position.kind for c in comparison.checks if c.by_seating)
+    seated = dict.fromkeys(c.placement.position.kind for c in standing if c.by_seating)
     # Other shells would only make up for a burr or a cap the wrong way round where the reading is not as calculated.
     as_calculated = {
         c.reading.position: c

@@ -19,6 +19,7 @@ from fitmatch.shelf.finding import parts
 from fitmatch.shelf.gauges import gauge_numbers
 from fitmatch.shelf.jobs.holders import HeldFor, holds_of, known_job, where_it_is
 from fitmatch.shelf.jobs.planned import Planned, PlannedPosition
+from fitmatch.shelf.jobs.with_shells_in import WithShellsIn
 from fitmatch.shelf.questions.describing import faults_of_plan
 from fitmatch.shelf.refusals import RefusedError, refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
@@ -39,16 +40,17 @@ def fitted(
     positions: Collection[str] = (),
     *,
     permissions: Mapping[str, str] | None = None,
-    readings: Mapping[str, tuple[Assembled, ...]] | None = None,
+    read: WithShellsIn = WithShellsIn(),  # noqa: B008 (it is frozen)
     by: str = "",
     note: str = "",
 ) -> Changed:
-    """Record that what a job has set aside is fitted, at all of its positions or at these, with the `readings` taken
-    with the shells in, by position; at positions that are fitted already, add the readings that are not on record yet.
+    """Record that what a job has set aside is fitted, at all of its positions or at these, with what was `read` with
+    the shells in; at positions that are fitted already, add the readings that are not on record yet. Where that
+    contradicts the plan nothing is recorded.
     `permissions` quote, by position, what the maker allows in writing: without one no position outside its limits is
     fitted. One that is found outside once it is fitted is on record as not to be run."""
     permitted = {name: text.strip() for name, text in (permissions or {}).items()}
-    read = readings or {}
+    readings = read.readings
     with shelf.writing() as connection:
         job = known_job(connection, planned.name)
         if job["digest"] != planned.digest or job["folder"] != str(planned.folder):
@@ -59,11 +61,13 @@ def fitted(
         held = holds_of(connection, job)
         built = {} if job["engine"] is None else {p.position: p for p in engine_on(connection, job["engine"]).positions}
         in_engine = {n: built[n] for n, row in rows.items() if _both(held, row, job, of_engine=True)}
-        again = _read_since(in_engine, read, positions, permitted)
-        wanted = [n for n in dict.fromkeys(positions or rows) if n not in (again if positions else in_engine)]
+        again = _read_since(in_engine, readings, positions, permitted)
+        asked = dict.fromkeys(positions or rows)
+        refuse_if_any(_noted_otherwise(planned.name, name, read) for name in asked if name in read.against)
+        wanted = [n for n in asked if n not in (again if positions else in_engine)]
         if not wanted and not again:
             raise RefusedError(Fact("nothing-new" if in_engine else "nothing-held", {"job": planned.name}))
-        refuse_if_any(_reasons(connection, job, rows, held, in_engine, wanted, read, again, permitted))
+        refuse_if_any(_reasons(connection, job, rows, held, in_engine, wanted, readings, again, permitted, planned))
         numbers = {(name, half): rows[name][half] for name in wanted for half in SIDES}
         refuse_if_any(faults_of_plan(connection, planned, numbers))
         said = By(shelf.now(), "fitted", job=planned.name, by=by, note=note)
@@ -71,7 +75,7 @@ def fitted(
         events: tuple[int, ...] = ()
         if wanted:
             engine = _engine(connection, job, said)
-            now = {name: _permitted(read.get(name, ()), name in permitted) for name in wanted}
+            now = {name: _permitted(readings.get(name, ()), name in permitted) for name in wanted}
             _write_job(connection, engine, planned)
             _write_positions(connection, engine, [rows[name] for name in wanted], permitted, now, planned)
             _write_readings(connection, engine, wanted, planned)
@@ -92,13 +96,20 @@ def fitted(
         attention = [Fact("fitted-outside", {"position": n, "text": permitted[n]}) for n in rows if n in permitted]
         attention += [Fact("in-doubt", {"position": name}) for name in wanted if name in in_doubt]
         standing = {name: one.readings for name, one in in_engine.items()} | again
-        told = standing | {name: _permitted(read.get(name, ()), True) for name in wanted}
-        attention += [fact for name in rows for one in told.get(name, ()) for fact in one.attention(name)]
+        told = standing | {name: _permitted(readings.get(name, ()), True) for name in wanted}
+        to_metal = not planned.coating_counts
+        attention += [
+            fact for name in rows for one in told.get(name, ()) for fact in one.attention(name, to_metal=to_metal)
+        ]
         kinds = {rows[name]["kind"] for name in wanted}
         others = [row for name, row in rows.items() if name not in wanted and row["kind"] in kinds]
         attention += [Fact("outside-limits", {"position": o["position"]}) for o in others if not o["within_limits"]]
         attention += [Fact("no-shells", {"position": name}) for name in planned.empty]
         return Changed(events_numbered(connection, events), tuple(attention))
+
+
+def _noted_otherwise(job: str, position: str, read: WithShellsIn) -> Fact:
+    return Fact("noted-otherwise", {"job": job, "position": position, "noted": read.against[position]})
 
 
 def _kept(readings: tuple[Assembled, ...], materials: Mapping[str, Fraction]) -> dict[str, object]:
@@ -172,10 +183,11 @@ def _reasons(
     read: Mapping[str, tuple[Assembled, ...]],
     again: Mapping[str, tuple[Assembled, ...]],
     permitted: Mapping[str, str],
+    planned: Planned,
 ) -> list[Fact]:
     found = []
     for name in wanted:
-        slots = {"job": job["name"], "position": name}
+        slots = {"job": job["name"], "position": name, "to_metal": not planned.coating_counts}
         outside = next((one for one in read.get(name, ()) if one.is_outside), None)
         if name not in rows:
             found.append(Fact("not-set-aside", slots))

@@ -19,6 +19,7 @@ from fitmatch.shelf.questions.describing import Written, differences, relied_upo
 from fitmatch.shelf.refusals import refuse_if_any
 from fitmatch.shelf.store.connections import Shelf
 from fitmatch.shelf.store.schema import (
+    BARE,
     BOXES,
     EVENTS,
     FITTED,
@@ -151,7 +152,7 @@ def _walls(shell: StockShell) -> dict[str, object]:
 
 
 def _measured(shell: StockShell) -> str:
-    return "bare" if shell.measured_bare else "coated"
+    return BARE if shell.measured_bare else "coated"
 
 
 def _described(shell: StockShell) -> dict[str, object]:

@@ -74,9 +74,9 @@ class Assembled(NamedTuple):
         """Whether it is outside its limits and nobody has permitted that."""
         return self.is_outside and not self.permitted
 
-    def attention(self, position: str) -> tuple[Fact, ...]:
-        """What somebody must look at."""
-        slots = {"position": position, **self._asdict()}
+    def attention(self, position: str, *, to_metal: bool) -> tuple[Fact, ...]:
+        """What somebody must look at. `to_metal`: coating does not count as wall."""
+        slots = {"position": position, "to_metal": to_metal, **self._asdict()}
         outside = [Fact("read-outside", slots)] if self.is_not_to_be_run else []
         return (*outside, Fact("read-apart", slots)) if self.verdict else tuple(outside)
 
@@ -150,7 +150,9 @@ class EnginePosition(NamedTuple):
     @property
     def assembled_attention(self) -> tuple[Fact, ...]:
         """What is wrong with what was read with its shells in."""
-        return tuple(fact for one in self.readings for fact in one.attention(self.position))
+        return tuple(
+            fact for one in self.readings for fact in one.attention(self.position, to_metal=bool(self.uncounted_nm))
+        )
 
     @property
     def is_on_hold(self) -> bool:

@@ -15,7 +15,7 @@ from fitmatch.shelf.events import MATERIALS, told
 from fitmatch.shelf.finding import parts
 from fitmatch.shelf.gauges import gauge_from
 from fitmatch.shelf.store.connections import Shelf
-from fitmatch.shelf.store.schema import ENGINE_READINGS, EVENTS, GAUGES, JOBS, READINGS, SHELLS
+from fitmatch.shelf.store.schema import BARE, ENGINE_READINGS, EVENTS, GAUGES, JOBS, READINGS, SHELLS
 
 
 class Permitted(NamedTuple):
@@ -29,9 +29,9 @@ class Permitted(NamedTuple):
 class Built(NamedTuple):
     """An engine with all that the shelf knows of how it was built, as it was asked `today`. `unit` is that of its job,
     `permitted` by position. By the number of a shell: its `part`, and the `readings` that its wall came from when
-    it was fitted, each with the name of one of the `gauges`. `sizes`: those of journals and housing bores, by
-    position and feature. `materials`: by position and feature, the coefficients of expansion that they were
-    corrected with, where that was kept."""
+    it was fitted, each with the name of one of the `gauges`; `bare` are the shells that were read without their
+    coating. `sizes`: those of journals and housing bores, by position and feature. `materials`: by position and
+    feature, the coefficients of expansion that they were corrected with, where that was kept."""
 
     engine: EngineRecord
     today: str
@@ -39,6 +39,7 @@ class Built(NamedTuple):
     permitted: Mapping[str, Permitted]
     part: Mapping[int, str]
     readings: Mapping[int, tuple[Reading, ...]]
+    bare: frozenset[int]
     gauges: Mapping[str, Gauge]
     sizes: Mapping[tuple[str, str], tuple[Reading, ...]]
     materials: Mapping[str, Mapping[str, Fraction]]
@@ -51,7 +52,8 @@ def built(shelf: Shelf, number: int) -> Built:
         unit = engine.unit or connection.execute(select(JOBS.c.unit).where(JOBS.c.engine == number)).scalar()
         shells = [shell.number for position in engine.positions for shell in position.shells]
         gauges = _Gauges(connection)
-        readings = _readings(connection, _turns(connection, number, shells), gauges)
+        then = _then(connection, number, shells)
+        readings = _readings(connection, {shell: one.turn for shell, one in then.items()}, gauges)
         return Built(
             engine,
             shelf.now()[:10],
@@ -59,6 +61,7 @@ def built(shelf: Shelf, number: int) -> Built:
             _permitted(connection, engine, shells),
             _parts(connection, shells),
             readings,
+            frozenset(shell for shell, one in then.items() if one.measured == BARE),
             gauges.named,
             _sizes(connection, number, gauges),
             _materials(connection, number, shells),
@@ -110,21 +113,31 @@ def _action(event: RowMapping) -> int:
     return int(told(event).get("first", event["number"]))
 
 
-def _turns(connection: Connection, engine: int, shells: Sequence[int]) -> dict[int, int]:
-    """By shell, which of its measurings counted when it was fitted last: what the first event since then that changed
-    it has kept, otherwise the one that counts now."""
-    turns: dict[int, int] = {}
+class _Then(NamedTuple):
+    """Which of a shell's measurings counted, and how that was taken."""
+
+    turn: int
+    measured: str
+
+
+def _then(connection: Connection, engine: int, shells: Sequence[int]) -> dict[int, _Then]:
+    """By shell, as when it was fitted last: what the first event since then that changed it has kept, otherwise what
+    counts now."""
+    found: dict[int, _Then] = {}
     for some in parts(shells):
-        now = select(SHELLS.c.number, SHELLS.c.turn).where(SHELLS.c.number.in_(some))
-        turns |= {row.number: row.turn for row in connection.execute(now)}
+        now = select(SHELLS.c.number, SHELLS.c.turn, SHELLS.c.measured).where(SHELLS.c.number.in_(some))
+        found |= {row.number: _Then(row.turn, row.measured) for row in connection.execute(now)}
         since = set(some)
         events = select(EVENTS).where(EVENTS.c.shell.in_(some)).order_by(EVENTS.c.number.desc())
         for row in connection.execute(events).mappings():
             if row["shell"] in since:
-                turns[row["shell"]] = told(row).get("shell", {}).get("turn", turns[row["shell"]])
+                kept = told(row).get("shell", {})
+                found[row["shell"]] = _Then(
+                    *(kept.get(name, was) for name, was in found[row["shell"]]._asdict().items())
+                )
             if row["engine"] == engine and row["action"] == "fitted":
                 since.discard(row["shell"])
-    return turns
+    return found
 
 
 def _readings(connection: Connection, turns: Mapping[int, int], gauges: "_Gauges") -> dict[int, tuple[Reading, ...]]:

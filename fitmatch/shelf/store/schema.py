@@ -32,6 +32,7 @@ SINCE: Final = "since"  # of a table that the first version did not have: the on
 FREE: Final = "free"
 SET_ASIDE: Final = "set-aside"
 FITTED: Final = "fitted"
+BARE: Final = "bare"  # how a wall was measured: without its coating
 USED: Final = "used"
 SCRAPPED: Final = "scrapped"
 MISSING: Final = "missing"
@@ -122,7 +123,7 @@ SHELLS: Final = Table(
     UniqueConstraint("box", "name"),
     _one_of("half", ("upper", "lower", "either")),
     _one_of("state", STATES),
-    _one_of("measured", ("coated", "bare")),
+    _one_of("measured", ("coated", BARE)),
     CheckConstraint("name <> '' AND kind <> ''", name="named"),
     CheckConstraint("wall_nm BETWEEN 200000 AND 25000000", name="wall_nm"),
     CheckConstraint("coating_nm >= 0 AND (wall_nm IS NULL OR 2 * coating_nm < wall_nm)", name="coating_nm"),
