@@ -11,6 +11,7 @@ import pytest
 import fitmatch
 from fitmatch.records.job import Job
 from fitmatch.records.parts import Fit, Position
+from fitmatch.report.shared.layout import NO_BREAK
 from fitmatch.report.sheet.amounts import amount, as_read, judged, runs, setting, span
 from fitmatch.report.sheet.drawings import WIDTH, crank_lines, numbers_of, scale_of
 
@@ -141,7 +142,8 @@ def test_a_clearance_that_is_out_never_looks_inside() -> None:
 
 @pytest.mark.parametrize("unit", ["in", "mm"])
 def test_the_ends_of_a_span_are_rounded_inward(unit: str) -> None:
-    """Of 200 random pairs of ends: what is written is inside in both units, by less than the last digit."""
+    """Of 200 random pairs of ends: what is written is inside in both units, by less than the last digit, and no line
+    can break before a unit."""
     draw = random.Random(4)
     per, last = {"in": 25_400_000, "mm": 1_000_000}, {"in": 254, "mm": 100}
     for _ in range(200):
@@ -150,13 +152,13 @@ def test_the_ends_of_a_span_are_rounded_inward(unit: str) -> None:
         found = span(low, high, unit)
         assert found is not None and found.own.endswith(unit)
         for text in found:
-            digits, one = text.rsplit(" ", 1)
+            digits, one = text.rsplit(NO_BREAK, 1)
             ends = [Fraction(end) * per[one] for end in digits.split(" to ")]
             assert 0 <= ends[0] - low < last[one] and 0 <= high - ends[1] < last[one]
     assert span(None, None, unit) is None
     least, most = span(25_400, None, "in"), span(None, 25_400, "in")
-    assert least is not None and least.own == "at least 0.00100 in"
-    assert most is not None and most.other == "at most 0.0254 mm"
+    assert least is not None and least.own == f"at least 0.00100{NO_BREAK}in"
+    assert most is not None and most.other == f"at most 0.0254{NO_BREAK}mm"
 
 
 def test_a_name_is_whole_again() -> None:
