@@ -191,7 +191,7 @@ def _what_to_fit(plan: JobPlan) -> Iterator[str]:
         rest = ", but for what is fitted already" if any(fitted) else ""
         if any(one.seat is None for one in plan.shelved.values()):
             yield (
-                "Save this plan with --save and set its shells aside before anybody else takes them: "
+                "Once this plan is saved (--save), set its shells aside before anybody else takes them: "
                 "`fitmatch shelf set-aside`."
             )
         yield (
