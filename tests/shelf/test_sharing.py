@@ -382,6 +382,44 @@ def test_the_shelf_was_forgotten(files_too: tuple[Path, Path], capsys: pytest.Ca
     assert Ran(capsys, "shelf", "fitted", new).status == 2
 
 
+def test_the_shelf_was_forgotten_after_a_folder_was_renamed(
+    files_too: tuple[Path, Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A folder that was renamed since several jobs were planned together has a plan that is VOID, and one made without
+    the shelf does not replace it; the command that is printed takes no shell of the engine that was built."""
+    old, new = files_too
+    assert Ran(capsys, "assign", old, new, "--from-shelf", "--save").status == 0
+    for action in ("set-aside", "fitted"):
+        assert Ran(capsys, "shelf", action, old).status == 0
+    renamed = new.rename(new.with_name("renamed"))
+    ran = Ran(capsys, "sheet", renamed)
+    assert ran.status == 1 and "was the folder renamed?" in ran.err and "VOID" in ran.err
+    ran = Ran(capsys, "assign", renamed, "--save")
+    assert ran.status == 2 and f"`fitmatch assign {renamed} --from-shelf --save`" in " ".join(ran.err.split())
+    assert typed(capsys, ran.err) == [0]
+    placed = [json.loads((one / "assignment.json").read_text(encoding="utf-8"))["positions"] for one in (old, renamed)]
+    taken = [
+        {p[side]["shell"] for p in some if p.get("job", "old") == "old" for side in ("upper", "lower")}
+        for some in placed
+    ]
+    assert not taken[0] & taken[1]
+
+
+def test_the_cure_for_a_plan_made_from_files_looks_on_the_shelf(
+    files_too: tuple[Path, Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Where a sheet is asked for from the shelf, and the shelf has the shells of a plan made from files for another
+    engine, the command that is printed makes a plan that can be built."""
+    old, new = files_too
+    assert Ran(capsys, "assign", old, "--from-shelf", "--save").status == 0
+    for action in ("set-aside", "fitted"):
+        assert Ran(capsys, "shelf", action, old).status == 0
+    assert Ran(capsys, "assign", new, "--save").status == 0
+    ran = Ran(capsys, "sheet", new, "--from-shelf")
+    assert ran.status == 2 and set(typed(capsys, ran.err)) == {0}
+    assert [Ran(capsys, "sheet", new, "--from-shelf").status, Ran(capsys, "shelf", "set-aside", new).status] == [0, 0]
+
+
 @pytest.mark.parametrize("shelved", [False, True])
 def test_a_plan_with_shells_from_files(
     shelf: Shelf, two_in: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], shelved: bool

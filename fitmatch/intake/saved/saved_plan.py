@@ -146,7 +146,9 @@ def plan_in(data: bytes, folder: Path, findings: Findings) -> SavedPlan | None:
         described = {
             (str(p["position"]), s): str(p[s]["described"]) for p in mine for s in SIDES if "described" in p[s]
         }
-        readings = (own if "jobs" in document else document["shelf"])["readings"] if "shelf" in document else None
+        readings = None
+        if "shelf" in document:  # of a folder renamed since it has none, and must still be known for one of the shelf
+            readings = "" if not own else (own if "jobs" in document else document["shelf"])["readings"]
         names, together = _of_several(document, name) if "jobs" in document else ((), "")
         outside = frozenset(str(p["position"]) for p in mine if p.get("within_limits") is False)
         in_doubt = frozenset(str(p["position"]) for p in mine if p.get("readings_in_doubt") is True)

@@ -73,7 +73,8 @@ def to_assign(folder: Path, plan: SavedPlan | None, db: str | None = None, *, ho
     """The command that makes a new plan in place of the one in a folder, as it is to be typed here. `db`: the shelf, if
     it was named."""
     jobs = [as_argument(str(folder)), *map(seen_from_here, planned_with(folder, plan, holdings))]
-    return assign_command(jobs, from_shelf=plan is not None and plan.readings is not None, db=db)
+    of_shelf = holdings is not None or (plan is not None and plan.readings is not None)
+    return assign_command(jobs, from_shelf=of_shelf, db=db)
 
 
 def planned_with(folder: Path, plan: SavedPlan | None, holdings: Holdings | None = None) -> tuple[Path, ...]:

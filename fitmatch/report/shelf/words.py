@@ -172,7 +172,7 @@ def _newer(s: Slots, _: str) -> str:
 
 def _two_jobs(s: Slots, _: str) -> str:
     text = f"another job named {s['job']} has shells set aside, that of {s['folder']}"
-    back = f"`fitmatch shelf put-back {as_argument(s['job'])}{_db(s)}`"
+    back = f"`fitmatch shelf put-back {as_argument(s['folder'])}{_db(s)}`"
     return f"{text}; rename this folder, or put that one's shells back: {back}"
 
 
@@ -250,7 +250,8 @@ _SAID: Final[Mapping[str, Callable[[Slots, str], str]]] = {
     "not-remeasured": lambda s, _: f"--remeasured {s['name']}: no such shell of the shelf has a reading in these files",
     # setting aside and putting back
     "no-plan": lambda s, _: (
-        f"{s['job']} has no saved plan; make one with `fitmatch assign {seen_from_here(Path(s['folder']))} --save`"
+        f"{s['job']} has no saved plan; make one with `fitmatch assign {seen_from_here(Path(s['folder']))} "
+        f"--from-shelf{_db(s)} --save`"
     ),
     "inputs-changed": _inputs_changed,
     "no-longer-shared": lambda s, _: f"{s['why']}; {s['cure']}",
