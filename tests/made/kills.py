@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from itertools import count as count_from
 from pathlib import Path
 from time import perf_counter, sleep
-from typing import Any, NamedTuple, Protocol
+from typing import Any, Final, NamedTuple, Protocol
 
 import psycopg
 from made.intake_jobs import put
@@ -256,6 +256,8 @@ ACTIONS: dict[str, tuple[str, Action]] = {
 # What differs little from another of them.
 FURTHER = ("take-in sealed", "take-in again", "take-in new box", "set-aside again", "put-back a trial")
 
+SOONER: Final = 0.9  # of what an action took when it was timed, where it was done before it was to be killed
+
 
 class Kills(NamedTuple):
     """How many processes were killed, and what was broken by which of them."""
@@ -296,11 +298,15 @@ def broken_by_kills(stages: Stages, name: str, points: int, commits: int) -> Kil
     while kills < points:
         stages.begin(stage)
         late = lasted * (kills + 0.5 - total) / (points - total)
-        check(f"{1e3 * late:.1f} ms after it began", was_killed=_late(lambda: until(None), late))
+        was_killed = _late(lambda: until(None), late)
+        lasted *= 1.0 if was_killed else SOONER
+        check(f"{1e3 * late:.1f} ms after it began", was_killed=was_killed)
     while kills < points + commits:
         stages.begin(stage)
         late = 1e-6 + committing * (kills - points) / commits * 0.9
-        check(f"{1e6 * late:.0f} us after it began to commit", was_killed=killed(lambda late=late: until(None, late)))
+        was_killed = killed(lambda late=late: until(None, late))
+        committing *= 1.0 if was_killed else SOONER
+        check(f"{1e6 * late:.0f} us after it began to commit", was_killed=was_killed)
     return Kills(kills, broken)
 
 
@@ -319,7 +325,8 @@ def broken_openings(place: Place, points: int) -> Kills:
         if kills == points:
             break
         address = place.another(f"made-{number}")
-        kills += _late(lambda address=address: open_shelf(address), lasted * kills / points)
+        was_killed = _late(lambda address=address: open_shelf(address), lasted * kills / points)
+        kills, lasted = kills + was_killed, lasted * (1.0 if was_killed else SOONER)
         with open_shelf(address).reading() as connection:
             if connection.exec_driver_sql("SELECT count(*) FROM shells").scalar_one() != 0:
                 broken.append(f"making a shelf: killed at {kills} of {points}")
@@ -337,7 +344,8 @@ def broken_exports(stages: Stages, points: int) -> Kills:
         if kills == points:
             break
         folder = stages.folder / f"out-{number}"
-        kills += _late(lambda folder=folder: export(stages.shelf, folder), lasted * kills / points)
+        was_killed = _late(lambda folder=folder: export(stages.shelf, folder), lasted * kills / points)
+        kills, lasted = kills + was_killed, lasted * (1.0 if was_killed else SOONER)
         if folder.exists() and {path.name: path.read_bytes() for path in folder.iterdir()} != whole:
             broken.append(f"export: killed at {kills} of {points}")
     return Kills(kills, broken)
